@@ -1,0 +1,2 @@
+//! The studio: see the crate description.
+fn main() {}
