@@ -1,0 +1,110 @@
+//! One configuration: defaults here, then a TOML file, then flags.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, Kind, Result};
+
+/// Everything that can be set.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Config {
+    /// Limits on what is decoded.
+    pub photo: Photo,
+    /// How pieces are cut out.
+    pub cutout: Cutout,
+    /// Which index is used and how it is built.
+    pub nearest: Nearest,
+}
+
+/// Limits on what is decoded.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Photo {
+    /// Largest photo that is decoded, in millions of pixels.
+    pub max_megapixels: u32,
+    /// Longest side of a photo that is decoded, in pixels.
+    pub max_side_px: u32,
+    /// Memory one decoder may take, in MiB.
+    pub max_memory_mib: u64,
+    /// Largest file that is opened, in MiB.
+    pub max_file_mib: u64,
+}
+
+impl Default for Photo {
+    fn default() -> Self {
+        Self {
+            max_megapixels: 120,
+            max_side_px: 30_000,
+            max_memory_mib: 1024,
+            max_file_mib: 256,
+        }
+    }
+}
+
+/// How pieces are cut out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Cutout {
+    /// Longest side of the copy on which edges are found, in pixels. Smaller
+    /// photos are never enlarged.
+    pub working_px: u32,
+    /// Side of the square that the mask model sees, in pixels; a multiple of 32.
+    pub model_px: u32,
+}
+
+impl Default for Cutout {
+    fn default() -> Self {
+        Self {
+            working_px: 1024,
+            model_px: 320,
+        }
+    }
+}
+
+/// Which index is used and how it is built.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Nearest {
+    /// Below this number of views an exact scan is used; it is faster there.
+    pub graph_from: usize,
+    /// Neighbours per point in the graph.
+    pub graph_links: usize,
+    /// Candidates kept while the graph is built.
+    pub build_width: usize,
+    /// Candidates kept while the graph is searched.
+    pub search_width: usize,
+    /// The graph is asked for this many times the wanted number, and the
+    /// answers are ranked again by their exact distance.
+    pub over_fetch: usize,
+}
+
+impl Default for Nearest {
+    fn default() -> Self {
+        Self {
+            graph_from: 20_000,
+            graph_links: 24,
+            build_width: 200,
+            search_width: 128,
+            over_fetch: 4,
+        }
+    }
+}
+
+impl Config {
+    /// Reads a TOML file; what it leaves out keeps its default.
+    ///
+    /// # Errors
+    /// [`Kind::Missing`] if the file cannot be read, [`Kind::Usage`] if it is no
+    /// TOML or names an unknown setting.
+    pub fn read(file: &Path) -> Result<Self> {
+        let text = std::fs::read_to_string(file).map_err(|e| Error::from(e).in_file(file))?;
+        toml::from_str(&text).map_err(|e| {
+            Error::new(Kind::Usage, "is not a configuration footring understands")
+                .in_file(file)
+                .caused_by(e)
+                .remedy("see the README's section on settings")
+        })
+    }
+}

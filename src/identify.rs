@@ -1,0 +1,3 @@
+//! From described photos to readings.
+
+pub mod reading;

@@ -1,0 +1,150 @@
+//! The answer for one photo, in the form of the schema `footring.reading/1`
+//! (documented in the README). Field names and order here *are* the schema.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::warning::Warning;
+
+/// Name and version of the schema.
+pub const SCHEMA: &str = "footring.reading/1";
+
+/// The answer for one photo (or for several views of one piece).
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Reading {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// The photo as given on the command line; several views are joined by `, `.
+    pub photo: String,
+    /// Whether the photo could be read.
+    pub status: Status,
+    /// Why not, when it could not.
+    pub error: Option<Failure>,
+    /// What to take with care.
+    pub warnings: Vec<Warning>,
+    /// One entry for each piece read.
+    pub pieces: Vec<PieceReading>,
+}
+
+/// Whether a photo could be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// It was read.
+    Ok,
+    /// It was not; see the error.
+    Failed,
+}
+
+/// An error as a row of the result.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Failure {
+    /// The code of [`crate::error::Kind`].
+    pub kind: String,
+    /// What was expected, what was found, what mends it.
+    pub message: String,
+}
+
+impl From<&crate::error::Error> for Failure {
+    fn from(e: &crate::error::Error) -> Self {
+        Self {
+            kind: e.kind().code().to_owned(),
+            message: e.to_string(),
+        }
+    }
+}
+
+/// What one piece seen in a photo resembles.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct PieceReading {
+    /// Left, top, width, height of the piece in the upright photo, pixels.
+    pub box_px: [u32; 4],
+    /// Area of its mask in the upright photo, pixels squared.
+    pub mask_area_px2: f64,
+    /// How the piece was seen.
+    pub view: View,
+    /// Candidates by level, best first.
+    pub levels: Levels<Vec<Candidate>>,
+    /// How settled each level is.
+    pub certainty: Levels<Certainty>,
+    /// The nearest pieces of the cabinet, nearest first.
+    pub matches: Vec<Match>,
+    /// What would make the answer surer.
+    pub advice: Vec<String>,
+    /// What the answer must not be used for.
+    pub cautions: Vec<String>,
+}
+
+/// How a piece was photographed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum View {
+    /// Level with the piece.
+    Side,
+    /// From above at an angle: the rim is an ellipse.
+    Oblique,
+    /// Square on from above.
+    Top,
+    /// Not told.
+    Unknown,
+}
+
+/// One value for each level of identity.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Levels<T> {
+    /// Piece type: teacup, saucer, teapot.
+    pub form: T,
+    /// The moulded family.
+    pub shape: T,
+    /// The decoration.
+    pub pattern: T,
+    /// Ground colour or glaze.
+    pub glaze: T,
+}
+
+/// A label that may be the answer.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Candidate {
+    /// The cabinet's own label.
+    pub label: String,
+    /// Distance of its nearest piece by the channels that speak on this level;
+    /// 1 is the usual distance between unrelated pieces.
+    pub distance: f64,
+    /// Share of the evidence, 0 to 1, what is not in the set included.
+    pub probability: f64,
+    /// Ranks (in `matches`) of the pieces behind it.
+    pub matches: Vec<usize>,
+}
+
+/// How settled a level is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Certainty {
+    /// One label, near and clear of the next.
+    Firm,
+    /// One label stands out.
+    Likely,
+    /// Open between several.
+    Several,
+    /// Not in the set, as far as the photos tell.
+    #[default]
+    Unknown,
+}
+
+/// A piece of the cabinet that resembles the one photographed.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Match {
+    /// 1 is the nearest.
+    pub rank: usize,
+    /// Its name in the cabinet.
+    pub piece: String,
+    /// The photo of it that is nearest.
+    pub photo: String,
+    /// Combined distance; 1 is the usual distance between unrelated pieces.
+    pub distance: f64,
+    /// Distance by channel name, in the same unit; absent channels are left out.
+    pub channels: BTreeMap<String, f64>,
+    /// Its labels by column name.
+    pub labels: BTreeMap<String, String>,
+}
