@@ -4,9 +4,14 @@
 //! The rooms below are in the order in which the data flow; each uses only
 //! rooms above it (a test holds that).
 
-pub mod channel;
-pub mod config;
 pub mod error;
-pub mod identify;
-pub mod photo;
 pub mod warning;
+pub mod config;
+pub mod raster;
+pub mod onnx;
+pub mod photo;
+pub mod cutout;
+pub mod outline;
+pub mod channel;
+pub mod describe;
+pub mod identify;

@@ -1,0 +1,102 @@
+//! From a photo to everything that is known of the piece in it: the pipeline
+//! in one function.
+
+mod quality;
+
+use image::RgbImage;
+
+use crate::{
+    channel::{self, Embedding, Features, Subject, Swatch},
+    config::Config,
+    cutout::{self, Cutout, Method},
+    error::{Error, Kind, Result},
+    onnx::{self, Model},
+    outline::{self, Outline},
+    photo::Photo,
+    warning::Warning,
+};
+
+/// The networks and settings that describe photos; shared by all threads.
+#[derive(Debug)]
+pub struct Engine {
+    mask: Model,
+    embedder: Model,
+    /// The settings in force.
+    pub config: Config,
+    /// How masks are found.
+    pub method: Method,
+}
+
+/// What is known of the piece in a photo.
+#[derive(Clone, Debug)]
+pub struct Described {
+    /// The piece cut out at working resolution.
+    pub cutout: Cutout,
+    /// Its contour in pixels of the cutout.
+    pub outline: Outline,
+    /// The piece alone on grey, squared.
+    pub crop: RgbImage,
+    /// Its vectors, by position in the registry.
+    pub features: Features,
+    /// Its colours.
+    pub palette: Vec<Swatch>,
+    /// Warnings of the photo, the cutout and the piece's quality.
+    pub warnings: Vec<Warning>,
+}
+
+impl Engine {
+    /// Loads the networks.
+    ///
+    /// # Errors
+    /// [`Kind::Setup`] if the library or a model is absent or unfit.
+    pub fn load(config: Config, method: Method) -> Result<Self> {
+        onnx::library_path()?;
+        let models = onnx::models_dir()?;
+        Ok(Self {
+            mask: Model::load(&models, "mask")?,
+            embedder: Model::load(&models, "embedder")?,
+            config,
+            method,
+        })
+    }
+
+    /// Describes the (largest) piece in a photo.
+    ///
+    /// # Errors
+    /// [`Kind::NoPiece`] if nothing is left to describe; [`Kind::Setup`] if a
+    /// network does not run.
+    pub fn describe(&self, photo: &Photo) -> Result<Described> {
+        let cutout = cutout::cut(photo, &self.mask, &self.config, self.method)?;
+        let outline = outline::trace(cutout.mask.as_raw(), cutout.mask.width() as usize)
+            .ok_or_else(|| {
+                Error::new(Kind::NoPiece, "no piece was found in the photo")
+                    .in_file(&photo.source)
+                    .remedy("use a plain background, or --cutout none to read the whole photo")
+            })?;
+        let crop = channel::crop(&cutout, &outline);
+        let embedding: Option<Embedding> = if cutout.origin.shows_surface() {
+            Some(channel::embed(&crop, &self.embedder)?)
+        } else {
+            None
+        };
+        let has_colour = quality::has_colour(&cutout);
+        let features = channel::describe(&Subject {
+            cutout: &cutout,
+            outline: &outline,
+            embedding: embedding.as_ref(),
+            has_colour,
+        });
+        let mut warnings = photo.warnings.clone();
+        warnings.extend(cutout.warnings.iter().cloned());
+        warnings.extend(quality::warnings(&cutout, &outline, has_colour));
+        let palette = channel::palette(&cutout);
+        Ok(Described {
+            cutout,
+            outline,
+            crop,
+            features,
+            palette,
+            warnings,
+        })
+    }
+}
