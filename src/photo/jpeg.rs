@@ -31,6 +31,8 @@ struct Markers {
     ended: bool,
     /// There are ICC profile segments, whole or not.
     profile: bool,
+    /// Where a segment between scans begins that the file ends in.
+    partial: Option<usize>,
 }
 
 #[derive(Debug, PartialEq)]
@@ -53,6 +55,12 @@ struct Frame {
 pub(super) fn decode(bytes: &[u8], limits: &config::Photo) -> Result<Decoded> {
     let markers = markers(bytes);
     let grey = markers.frame.as_ref().is_some_and(|f| f.components == 1);
+    // The decoder gives up on a table that is cut, with all scans before it.
+    // Closed before that table, the file gives what it has.
+    let closed = markers
+        .partial
+        .map(|at| [bytes.get(..at).unwrap_or_default(), b"\xff\xd9"].concat());
+    let bytes = closed.as_deref().unwrap_or(bytes);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options(grey, false));
     decoder.decode_headers().map_err(refused)?;
     let (Some(info), Some(frame)) = (decoder.info(), markers.frame) else {
@@ -174,13 +182,14 @@ fn damaged(what: &str) -> Error {
 }
 
 fn refused(e: DecodeErrors) -> Error {
+    let cause = format!("{e:?}").trim().to_owned();
     match e {
         DecodeErrors::Unsupported(_) => {
             Error::new(Kind::Unsupported, "is a kind of JPEG that is not read")
-                .caused_by(format!("{e:?}"))
+                .caused_by(cause)
                 .remedy("open it in an image viewer and save it as an ordinary JPEG")
         }
-        _ => damaged("is a damaged JPEG").caused_by(format!("{e:?}")),
+        _ => damaged("is a damaged JPEG").caused_by(cause),
     }
 }
 
@@ -195,7 +204,11 @@ fn markers(bytes: &[u8]) -> Markers {
         .and_then(|b| b.iter().position(|&b| b == 0xff))
     {
         at += skip + 1;
-        let Some(&marker) = bytes.get(at) else { break };
+        let start = at - 1;
+        let Some(&marker) = bytes.get(at) else {
+            found.partial = scans.then_some(start);
+            break;
+        };
         match marker {
             // Fill; the marker is still to come.
             0xff => continue,
@@ -210,6 +223,7 @@ fn markers(bytes: &[u8]) -> Markers {
             }
             _ => {
                 let Some(length) = bytes.get(at + 1..at + 3) else {
+                    found.partial = scans.then_some(start);
                     break;
                 };
                 let length = usize::from(u16::from_be_bytes([length[0], length[1]]));
@@ -232,6 +246,9 @@ fn markers(bytes: &[u8]) -> Markers {
                     _ => {}
                 }
                 at += 1 + length.max(2);
+                if at > bytes.len() {
+                    found.partial = scans.then_some(start);
+                }
             }
         }
     }
@@ -283,6 +300,12 @@ mod tests {
                 buffered: false
             })
         );
+        assert_eq!(cut.partial, None);
+        // A table (B.2.4.2) that the file ends in.
+        let whole = file.len();
+        file.extend(b"\xff\xc4\x00\x20\x10\x00");
+        assert_eq!(markers(&file).partial, Some(whole));
+        file.truncate(whole);
         file.extend(b"\xff\xff\xd9");
         assert!(markers(&file).ended);
         // Every prefix is walked without a panic.
