@@ -66,8 +66,9 @@ const HEAD_BYTES: u64 = 64 * 1024;
 ///
 /// JPEG, PNG, WebP and TIFF are read; of an animation or a multi-page file, the
 /// first picture. A JPEG that ends early is returned without its missing part,
-/// with a warning, if at least half of its rows are there. Damage in the middle
-/// of a JPEG that still decodes to some picture cannot be told from a picture.
+/// with a warning, if at least half of its rows are there. Other damage to a
+/// JPEG that still decodes to some picture goes unnoticed; so does a JPEG that
+/// broke off and was given an end mark by a program that "repaired" it.
 ///
 /// # Errors
 /// [`Kind::Missing`], [`Kind::Usage`] (a folder or a device),
