@@ -1,8 +1,8 @@
 //! A photograph, decoded within limits, upright and in sRGB.
 //!
 //! What a file is, is told by its bytes, not by its name. The order of work:
-//! recognise ([`sniff`]), decode within limits ([`jpeg`], [`raster`]), bring to
-//! sRGB ([`profile`]), lay on white ([`flatten`]), turn upright ([`exif`]).
+//! recognise (`sniff`), decode within limits (`jpeg`, `raster`), bring to
+//! sRGB (`profile`), lay on white (`flatten`), turn upright (`exif`).
 
 use std::{
     fs::File,
