@@ -1,3 +1,4 @@
 //! From described photos to readings.
 
+pub mod cautions;
 pub mod reading;
