@@ -15,3 +15,4 @@ pub mod outline;
 pub mod channel;
 pub mod describe;
 pub mod identify;
+pub mod report;

@@ -1,0 +1,21 @@
+//! Readings written down: for a terminal, for programs, for spreadsheets, and
+//! as one page for people.
+//!
+//! Nothing here knows how a reading came about. Whatever a reading or an
+//! [`Exhibit`] holds is text of unknown origin (file names, labels typed by
+//! hand), so each format guards against what it could do there: control
+//! characters in a terminal, formulas in a spreadsheet, markup in a page.
+
+mod csv;
+mod exhibit;
+mod json;
+mod page;
+pub mod svg;
+mod table;
+mod words;
+
+pub use csv::csv;
+pub use exhibit::{Exhibit, Outline, Sample, Sight, Swatch};
+pub use json::{json, jsonl};
+pub use page::{Heading, page};
+pub use table::{Terminal, table};

@@ -1,0 +1,143 @@
+//! The words and numbers that every format shares.
+
+use crate::identify::reading::{Candidate, Certainty, Levels, PieceReading, View};
+
+/// What distances mean, in one sentence.
+pub(super) const DISTANCE: &str =
+    "Distance: 0 = same, 1 = the usual distance between unrelated pieces.";
+
+/// How many labels are shown where a level is open.
+pub(super) const OPEN_LABELS: usize = 3;
+
+/// A level's name, what it means, its candidates and how settled it is.
+pub(super) struct Level<'a> {
+    pub(super) name: &'static str,
+    pub(super) meaning: &'static str,
+    pub(super) candidates: &'a [Candidate],
+    pub(super) certainty: Certainty,
+}
+
+impl<'a> Level<'a> {
+    /// The labels that answer: one where it is settled, several where it is
+    /// open, none where it is unknown.
+    pub(super) fn answers(&self) -> &'a [Candidate] {
+        let n = match self.certainty {
+            Certainty::Firm | Certainty::Likely => 1,
+            Certainty::Several => OPEN_LABELS,
+            Certainty::Unknown => 0,
+        };
+        &self.candidates[..n.min(self.candidates.len())]
+    }
+}
+
+/// The four levels of a piece, in the order of the schema.
+pub(super) fn levels(piece: &PieceReading) -> [Level<'_>; 4] {
+    let Levels {
+        form,
+        shape,
+        pattern,
+        glaze,
+    } = &piece.levels;
+    let sure = &piece.certainty;
+    let level = |name, meaning, candidates, certainty| Level {
+        name,
+        meaning,
+        candidates,
+        certainty,
+    };
+    [
+        level("form", "type of piece", form, sure.form),
+        level("shape", "moulded family", shape, sure.shape),
+        level("pattern", "decoration", pattern, sure.pattern),
+        level("glaze", "ground colour", glaze, sure.glaze),
+    ]
+}
+
+/// One word for how settled a level is; the same as in the schema.
+pub(super) fn certainty(c: Certainty) -> &'static str {
+    match c {
+        Certainty::Firm => "firm",
+        Certainty::Likely => "likely",
+        Certainty::Several => "several",
+        Certainty::Unknown => "unknown",
+    }
+}
+
+/// The same as a phrase that explains itself.
+pub(super) fn certainty_phrase(c: Certainty) -> &'static str {
+    match c {
+        Certainty::Firm => "one label, near and clear of the next",
+        Certainty::Likely => "one label stands out",
+        Certainty::Several => "open between several",
+        Certainty::Unknown => "not in the set, as far as the photo tells",
+    }
+}
+
+/// How a piece was photographed, as a phrase.
+pub(super) fn view(v: View) -> &'static str {
+    match v {
+        View::Side => "seen from the side",
+        View::Oblique => "seen from above at an angle",
+        View::Top => "seen square on from above",
+        View::Unknown => "view not told",
+    }
+}
+
+/// A distance with two decimals; a dash where there is no number.
+pub(super) fn distance(d: f64) -> String {
+    if d.is_finite() {
+        // Adding zero turns a negative zero into a plain one.
+        format!("{:.2}", d + 0.0)
+    } else {
+        "–".to_owned()
+    }
+}
+
+/// A share of 1 in whole percent; a dash where there is no number.
+pub(super) fn percent(share: f64) -> String {
+    if !share.is_finite() {
+        return "–".to_owned();
+    }
+    let p = share.clamp(0.0, 1.0) * 100.0;
+    // Neither nothing nor all may be claimed by rounding.
+    if p > 0.0 && p < 1.0 {
+        "< 1 %".to_owned()
+    } else if p > 99.0 && p < 100.0 {
+        "> 99 %".to_owned()
+    } else {
+        format!("{p:.0} %")
+    }
+}
+
+/// Takes out what has no place in a line of text: control characters (they
+/// could drive a terminal) and marks that reorder what follows them.
+pub(super) fn plain(text: &str) -> String {
+    text.chars()
+        .filter_map(|c| match c {
+            '\n' | '\r' | '\t' | '\u{2028}' | '\u{2029}' => Some(' '),
+            '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => None,
+            c if c.is_control() => Some('\u{fffd}'),
+            c => Some(c),
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_claim_no_more_than_they_hold() {
+        assert_eq!(distance(-0.0), "0.00");
+        assert_eq!(distance(f64::NAN), "–");
+        assert_eq!(percent(0.004), "< 1 %");
+        assert_eq!(percent(0.996), "> 99 %");
+        assert_eq!(percent(1.0), "100 %");
+        assert_eq!(percent(0.424), "42 %");
+    }
+
+    #[test]
+    fn plain_text_cannot_drive_a_terminal() {
+        assert_eq!(plain("a\u{1b}[31mb\tc\u{202e}d"), "a\u{fffd}[31mb cd");
+    }
+}

@@ -1,0 +1,729 @@
+//! What every report promises, whatever the readings hold.
+
+use std::{collections::BTreeMap, path::Path, sync::Arc};
+
+use footring::{
+    identify::{
+        cautions,
+        reading::{
+            Candidate, Certainty, Failure, Levels, Match, PieceReading, Reading, SCHEMA, Status,
+            View,
+        },
+    },
+    report::{self, Exhibit, Heading, Outline, Sample, Sight, Swatch, Terminal},
+    warning::{Code, Warning},
+};
+use image::{GrayImage, Luma, Rgb, RgbImage, codecs::jpeg::JpegEncoder};
+use unicode_width::UnicodeWidthStr;
+
+// ---- made-up readings -------------------------------------------------------
+
+fn candidate(label: &str, distance: f64, probability: f64) -> Candidate {
+    Candidate {
+        label: label.into(),
+        distance,
+        probability,
+        matches: vec![1],
+    }
+}
+
+fn texts(pairs: &[(&str, &str)]) -> BTreeMap<String, String> {
+    pairs
+        .iter()
+        .map(|&(k, v)| (k.to_owned(), v.to_owned()))
+        .collect()
+}
+
+fn likeness(rank: usize, piece: &str, distance: f64, channels: &[(&str, f64)]) -> Match {
+    Match {
+        rank,
+        piece: piece.into(),
+        photo: format!("set/{piece}-side.jpg"),
+        distance,
+        channels: channels
+            .iter()
+            .map(|&(name, d)| (name.to_owned(), d))
+            .collect(),
+        labels: texts(&[
+            ("form", "teacup"),
+            ("shape", "low flared"),
+            ("pattern", "blue rim band"),
+            ("glaze", "ivory"),
+            ("maker", "not marked"),
+            ("year_from", "1931"),
+        ]),
+    }
+}
+
+fn piece() -> PieceReading {
+    PieceReading {
+        box_px: [96, 120, 310, 220],
+        mask_area_px2: 40_120.5,
+        view: View::Side,
+        levels: Levels {
+            form: vec![
+                candidate("teacup", 0.18, 0.91),
+                candidate("demitasse", 0.55, 0.06),
+            ],
+            shape: vec![
+                candidate("low flared", 0.24, 0.63),
+                candidate("tall flared", 0.48, 0.22),
+            ],
+            pattern: vec![
+                candidate("blue rim band", 0.52, 0.38),
+                candidate("blue rim band with rose sprigs", 0.55, 0.33),
+                candidate("cobalt edge line", 0.6, 0.2),
+            ],
+            glaze: vec![candidate("celadon", 0.97, 0.12)],
+        },
+        certainty: Levels {
+            form: Certainty::Firm,
+            shape: Certainty::Likely,
+            pattern: Certainty::Several,
+            glaze: Certainty::Unknown,
+        },
+        matches: vec![
+            likeness(
+                1,
+                "C-0012",
+                0.21,
+                &[
+                    ("outline", 0.12),
+                    ("form", 0.2),
+                    ("decoration", 0.41),
+                    ("colour", 0.33),
+                ],
+            ),
+            likeness(
+                2,
+                "C-0044",
+                0.48,
+                &[("outline", 0.36), ("decoration", 0.72), ("colour", 1.9)],
+            ),
+            likeness(3, "C-0100", 0.66, &[("outline", 0.6)]),
+        ],
+        advice: vec![
+            "photograph the underside: the mark may settle the pattern".into(),
+            "lay a grey card beside the piece".into(),
+        ],
+        cautions: cautions::standing(),
+    }
+}
+
+fn reading(photo: &str, pieces: Vec<PieceReading>) -> Reading {
+    Reading {
+        schema: SCHEMA.into(),
+        photo: photo.into(),
+        status: Status::Ok,
+        error: None,
+        warnings: vec![Warning::new(Code::Glare)],
+        pieces,
+    }
+}
+
+fn failed(photo: &str) -> Reading {
+    Reading {
+        schema: SCHEMA.into(),
+        photo: photo.into(),
+        status: Status::Failed,
+        error: Some(Failure {
+            kind: "damaged".into(),
+            message: format!("{photo}: is no picture; copy it again from the camera"),
+        }),
+        warnings: vec![],
+        pieces: vec![],
+    }
+}
+
+fn three() -> Vec<Reading> {
+    vec![
+        reading("kitchen/cup.jpg", vec![piece()]),
+        reading("table.jpg", vec![piece(), piece()]),
+        failed("broken.jpg"),
+    ]
+}
+
+/// A reading in which every text a user or a file may supply is `text`.
+fn poisoned(text: &str) -> Reading {
+    let mut piece = piece();
+    for level in [
+        &mut piece.levels.form,
+        &mut piece.levels.shape,
+        &mut piece.levels.pattern,
+        &mut piece.levels.glaze,
+    ] {
+        level.iter_mut().for_each(|c| c.label = text.into());
+    }
+    for m in &mut piece.matches {
+        m.piece = text.into();
+        m.photo = text.into();
+        m.channels.insert(text.into(), 0.5);
+        m.labels.insert(text.into(), text.into());
+        m.labels.insert("shape".into(), text.into());
+    }
+    piece.advice.push(text.into());
+    piece.cautions.push(text.into());
+    let mut reading = reading(text, vec![piece]);
+    reading.warnings.push(Warning {
+        code: Code::Blurred,
+        text: text.into(),
+    });
+    reading
+}
+
+// ---- made-up pictures -------------------------------------------------------
+
+/// A cup from the side: a bowl that widens by `flare`, a foot and a handle with
+/// its hole.
+fn cup(left: f32, top: f32, size: f32, flare: f32) -> Outline {
+    let at = |x: f32, y: f32| [left + x * size, top + y * size];
+    let mut outer = vec![at(0.0, 0.0), at(1.0, 0.0)];
+    for i in 0..=20 {
+        let t = i as f32 / 20.0;
+        let half = 0.5 - flare * t - (0.5 - flare - 0.2) * t.powi(3);
+        outer.push(at(0.5 + half, 0.68 * t));
+    }
+    // The handle is let into the right-hand side.
+    let mut ring = Vec::new();
+    for i in 0..=24 {
+        let a = -1.35 + 2.7 * i as f32 / 24.0;
+        ring.push(at(0.93 + 0.3 * a.cos(), 0.28 + 0.24 * a.sin()));
+    }
+    outer.splice(3..9, ring);
+    outer.extend([at(0.68, 0.74), at(0.32, 0.74)]);
+    for i in (0..=20).rev() {
+        let t = i as f32 / 20.0;
+        let half = 0.5 - flare * t - (0.5 - flare - 0.2) * t.powi(3);
+        outer.push(at(0.5 - half, 0.68 * t));
+    }
+    let hole = (0..30)
+        .map(|i| {
+            let a = std::f32::consts::TAU * i as f32 / 30.0;
+            at(1.03 + 0.1 * a.cos(), 0.27 + 0.13 * a.sin())
+        })
+        .collect();
+    vec![outer, hole]
+}
+
+fn inside(outline: &Outline, x: f32, y: f32) -> bool {
+    let mut odd = false;
+    for ring in outline {
+        let mut b = ring[ring.len() - 1];
+        for &a in ring {
+            if (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) {
+                odd = !odd;
+            }
+            b = a;
+        }
+    }
+    odd
+}
+
+fn mask(outline: &Outline, width: u32, height: u32) -> GrayImage {
+    GrayImage::from_fn(width, height, |x, y| {
+        Luma([u8::from(inside(outline, x as f32, y as f32)) * 255])
+    })
+}
+
+/// Ivory cups with a blue band on a grey-green cloth.
+fn picture(masks: &[GrayImage], top: u32, size: u32) -> RgbImage {
+    RgbImage::from_fn(masks[0].width(), masks[0].height(), |x, y| {
+        let light = 1.0 - 0.25 * (x as f32 / masks[0].width() as f32 - 0.4).abs();
+        let below = (f64::from(y) - f64::from(top)) / f64::from(size);
+        let band = (below - 0.09).abs() < 0.04;
+        let base = match masks.iter().any(|m| m.get_pixel(x, y).0[0] > 0) {
+            true if band => [46.0, 74.0, 128.0],
+            true => [238.0, 228.0, 204.0],
+            false => [132.0, 146.0, 138.0 + (x * 7 + y * 13) as f32 % 5.0],
+        };
+        Rgb(base.map(|v| (v * light) as u8))
+    })
+}
+
+fn palette(shift: u8) -> Vec<Swatch> {
+    vec![
+        Swatch {
+            lab: [90.6, -0.4, 12.9],
+            rgb: [238, 228, 204 - shift],
+            share: 0.71,
+        },
+        Swatch {
+            lab: [31.2, 8.0, -34.5],
+            rgb: [46, 74 + shift, 128],
+            share: 0.17,
+        },
+        Swatch {
+            lab: [70.1, 1.2, 9.0],
+            rgb: [182 - shift, 170, 154],
+            share: 0.12,
+        },
+    ]
+}
+
+fn sample(flare: f32) -> Sample {
+    let outline = cup(30.0, 70.0, 150.0, flare);
+    let mask = mask(&outline, 256, 256);
+    let mut thumbnail = Vec::new();
+    JpegEncoder::new_with_quality(&mut thumbnail, 85)
+        .encode_image(&picture(&[mask], 70, 150))
+        .expect("a picture can be written");
+    Sample {
+        thumbnail,
+        // Normalised: a unit of its own.
+        outline: cup(-0.5, -0.4, 1.0, flare),
+        palette: palette(12),
+        photo: "set/C-0012-side.jpg".into(),
+    }
+}
+
+/// Pictures for a photo of `n` cups.
+fn exhibits(name: &str, n: usize) -> Vec<Exhibit> {
+    let (width, height) = (320 * n as u32 + 80, 360);
+    let outlines: Vec<Outline> = (0..n)
+        .map(|i| cup(60.0 + 320.0 * i as f32, 100.0, 210.0, 0.12))
+        .collect();
+    let masks: Vec<GrayImage> = outlines.iter().map(|o| mask(o, width, height)).collect();
+    let photo = Arc::new(picture(&masks, 100, 210));
+    let pieces = outlines.into_iter().zip(masks).enumerate();
+    pieces
+        .map(|(i, (outline, mask))| Exhibit {
+            sights: vec![Sight {
+                name: name.into(),
+                crop: image::imageops::crop_imm(&*photo, 40 + 320 * i as u32, 40, 280, 280)
+                    .to_image(),
+                photo: Arc::clone(&photo),
+                mask,
+                outline,
+            }],
+            palette: palette(0),
+            matches: vec![sample(0.14), sample(0.03)],
+        })
+        .collect()
+}
+
+fn pictured(readings: &[Reading]) -> Vec<Vec<Exhibit>> {
+    readings
+        .iter()
+        .map(|r| match r.pieces.len() {
+            0 => vec![],
+            n => exhibits(&r.photo, n),
+        })
+        .collect()
+}
+
+fn heading() -> Heading {
+    Heading {
+        title: String::new(),
+        set: "My grandmother's cupboard".into(),
+        made: "Made on 2031-05-04 with footring".into(),
+    }
+}
+
+// ---- the page ---------------------------------------------------------------
+
+/// Elements without an end tag.
+const VOID: [&str; 4] = ["meta", "img", "input", "br"];
+
+/// Reads the page as a strict reader would and returns every start tag with its
+/// attributes. Panics where tags do not nest or a quote is open.
+fn elements(page: &str) -> Vec<(String, BTreeMap<String, String>)> {
+    let page = page
+        .strip_prefix("<!DOCTYPE html>\n")
+        .expect("has a doctype");
+    let mut found = Vec::new();
+    let mut open: Vec<String> = Vec::new();
+    let mut rest = page;
+    while let Some(start) = rest.find('<') {
+        assert!(!rest[..start].contains('>'), "a bare > in text");
+        rest = &rest[start + 1..];
+        // Values may hold anything but a quote, so the end is sought outside them.
+        let mut quoted = false;
+        let end = rest
+            .find(|c| {
+                quoted ^= c == '"';
+                c == '>' && !quoted
+            })
+            .expect("every tag ends");
+        let tag = &rest[..end];
+        rest = &rest[end + 1..];
+        if let Some(name) = tag.strip_prefix('/') {
+            assert_eq!(open.pop().as_deref(), Some(name), "tags nest");
+            continue;
+        }
+        let (tag, closed) = match tag.strip_suffix('/') {
+            Some(tag) => (tag, true),
+            None => (tag, false),
+        };
+        let (name, mut attributes) = tag.split_once(' ').unwrap_or((tag, ""));
+        assert!(
+            name.chars().all(|c| c.is_ascii_alphanumeric()),
+            "tag name: {name}"
+        );
+        let mut values = BTreeMap::new();
+        while !attributes.trim().is_empty() {
+            attributes = attributes.trim_start();
+            if let Some(more) = attributes.strip_prefix("checked") {
+                attributes = more;
+                continue;
+            }
+            let (key, more) = attributes.split_once("=\"").expect("quoted attribute");
+            let (value, more) = more.split_once('"').expect("closed quote");
+            assert!(!value.contains('<'), "markup in an attribute: {value}");
+            assert!(
+                values.insert(key.to_owned(), value.to_owned()).is_none(),
+                "{key} twice"
+            );
+            attributes = more;
+        }
+        if name == "style" {
+            // Raw text up to its end tag.
+            let end = rest.find("</style>").expect("the style sheet ends");
+            rest = &rest[end + "</style>".len()..];
+        } else if !closed && !VOID.contains(&name) {
+            open.push(name.to_owned());
+        }
+        found.push((name.to_owned(), values));
+    }
+    assert!(open.is_empty(), "left open: {open:?}");
+    found
+}
+
+#[test]
+fn the_page_is_well_formed_and_its_references_hold() {
+    let readings = three();
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    // Kept in target/tmp so that one can look at it.
+    std::fs::write(
+        Path::new(env!("CARGO_TARGET_TMPDIR")).join("report.html"),
+        &page,
+    )
+    .expect("can be written");
+
+    let elements = elements(&page);
+    let ids: Vec<&String> = elements.iter().filter_map(|(_, a)| a.get("id")).collect();
+    let mut once = ids.clone();
+    once.sort();
+    once.dedup();
+    assert_eq!(once.len(), ids.len(), "an id occurs twice");
+    for (name, attributes) in &elements {
+        for key in ["href", "for", "aria-labelledby", "mask"] {
+            let Some(value) = attributes.get(key) else {
+                continue;
+            };
+            if value.starts_with("data:image/") {
+                continue;
+            }
+            let id = value.trim_start_matches("url(").trim_end_matches(')');
+            let id = id.trim_start_matches('#').to_owned();
+            assert!(ids.contains(&&id), "<{name} {key}={value}> leads nowhere");
+        }
+        match name.as_str() {
+            "img" => assert!(attributes.get("alt").is_some_and(|a| !a.is_empty())),
+            "svg" => assert!(
+                attributes.contains_key("aria-hidden") || attributes.contains_key("aria-label")
+            ),
+            _ => {}
+        }
+    }
+    let headings = elements.iter().filter(|(n, _)| n == "h1").count();
+    assert_eq!(headings, 1);
+}
+
+#[test]
+fn the_page_loads_nothing_and_runs_nothing() {
+    let readings = three();
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    for (name, attributes) in elements(&page) {
+        assert!(
+            ![
+                "script",
+                "link",
+                "iframe",
+                "object",
+                "embed",
+                "base",
+                "form",
+                "foreignObject"
+            ]
+            .contains(&&*name),
+            "<{name}>"
+        );
+        for (key, value) in attributes {
+            assert!(!key.starts_with("on") && key != "style", "{key}={value}");
+            let loads = ["src", "srcset", "poster", "action", "background"].contains(&&*key)
+                || (key == "href" && name != "a");
+            assert!(
+                !loads || value.starts_with("data:image/"),
+                "<{name} {key}={value}>"
+            );
+        }
+    }
+    assert!(page.contains("default-src 'none'"));
+    assert!(!page.contains("@import") && !page.contains("url(http"));
+    // The one address is the name of the SVG language, which is not fetched.
+    let addresses = page.matches("://").count();
+    assert_eq!(
+        addresses,
+        page.matches("http://www.w3.org/2000/svg").count()
+    );
+}
+
+#[test]
+fn whatever_a_text_holds_it_stays_text() {
+    let clean = report::page(&[poisoned("plain")], &[], &heading());
+    let tags = |page: &str| -> Vec<String> { elements(page).into_iter().map(|e| e.0).collect() };
+    for text in [
+        "<script>alert(1)</script>",
+        "\" onload=\"alert(1)",
+        "' onload='alert(1)",
+        "</style><img src=x onerror=alert(1)>",
+        "]]>--><!-- &amp; &lt;",
+        "\u{0}\u{8}\u{1b}[31m\u{202e}txt",
+    ] {
+        let mut heading = heading();
+        heading.set = text.into();
+        heading.title = text.into();
+        heading.made = text.into();
+        let readings = [poisoned(text)];
+        let page = report::page(&readings, &[], &heading);
+        assert_eq!(tags(&page), tags(&clean), "{text}");
+        assert!(!page.contains("<script") && !page.contains("<!--"));
+        assert!(!page.contains(['\u{0}', '\u{8}', '\u{1b}', '\u{202e}']));
+
+        let mut exhibits = exhibits(text, 1);
+        exhibits[0].matches[0].photo = text.into();
+        let pictured = report::page(&readings, &[exhibits], &heading);
+        assert!(!pictured.contains("<script") && !pictured.contains("onerror=alert(1)>"));
+        elements(&pictured);
+    }
+}
+
+#[test]
+fn the_page_shows_every_photo_and_every_piece() {
+    let readings = three();
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    for reading in &readings {
+        assert!(page.contains(&reading.photo));
+    }
+    for id in [
+        "photo-1",
+        "photo-1-piece-1",
+        "photo-2-piece-1",
+        "photo-2-piece-2",
+        "photo-3",
+    ] {
+        assert_eq!(page.matches(&format!(" id=\"{id}\"")).count(), 1, "{id}");
+    }
+    // Two pieces of one photo share its picture.
+    assert_eq!(page.matches("class=\"stage\"").count(), 2);
+    assert!(page.contains("copy it again from the camera"));
+    assert!(page.contains("<code>damaged</code>"));
+}
+
+#[test]
+fn the_page_says_resembles_and_never_is() {
+    let readings = three();
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    assert!(page.contains("Resembles <b><bdi>C-0012</bdi></b> (distance 0.21), labelled "));
+    assert!(page.contains(" by the set."));
+    assert!(page.contains("0 = same, 1 = the usual distance between unrelated pieces"));
+    assert!(page.contains("Not in the set"));
+    for text in cautions::STANDING {
+        assert!(page.contains(text), "{text}");
+    }
+    for limit in cautions::LIMITS {
+        assert!(page.contains(limit.lead));
+    }
+}
+
+#[test]
+fn a_page_without_pictures_or_readings_is_still_a_page() {
+    elements(&report::page(&three(), &[], &Heading::default()));
+    let empty = report::page(&[], &[], &Heading::default());
+    elements(&empty);
+    assert!(empty.contains(cautions::STANDING[0]));
+}
+
+#[test]
+fn numbers_that_are_none_do_not_break_the_page() {
+    let mut odd = piece();
+    odd.matches[0].distance = f64::NAN;
+    odd.levels.form[0].probability = f64::INFINITY;
+    let mut exhibits = exhibits("cup.jpg", 1);
+    exhibits[0].sights[0].outline[0][3] = [f32::NAN, f32::INFINITY];
+    exhibits[0].sights[0].mask = GrayImage::new(1, 1);
+    exhibits[0].palette[0].share = f32::NAN;
+    exhibits[0].palette[1].lab = [f32::NAN; 3];
+    exhibits[0].sights[0].crop = RgbImage::new(0, 0);
+    exhibits[0].matches[0].thumbnail = b"no picture".to_vec();
+    let page = report::page(&[reading("cup.jpg", vec![odd])], &[exhibits], &heading());
+    elements(&page);
+    assert!(!page.contains("NaN") && !page.contains(">inf"));
+}
+
+// ---- the table --------------------------------------------------------------
+
+#[test]
+fn no_line_of_the_table_is_wider_than_the_terminal() {
+    let mut readings = three();
+    readings.push(poisoned(
+        "青花纏枝蓮紋碗・とても長い名前の茶碗 e\u{301}e\u{301} ❤️ 👩‍👩‍👧 long-word",
+    ));
+    readings.push(poisoned(&"x".repeat(300)));
+    readings.push(reading("empty.jpg", vec![]));
+    for width in 1..=140 {
+        let table = report::table(
+            &readings,
+            Terminal {
+                width,
+                colour: false,
+            },
+        );
+        for line in table.lines() {
+            assert!(line.width() <= width, "{} > {width}: {line}", line.width());
+        }
+    }
+}
+
+#[test]
+fn colour_adds_nothing_but_colour() {
+    let plain = report::table(&three(), Terminal::default());
+    let painted = report::table(
+        &three(),
+        Terminal {
+            colour: true,
+            ..Terminal::default()
+        },
+    );
+    assert!(!plain.contains('\u{1b}') && painted.contains('\u{1b}'));
+    let mut bare = String::new();
+    let mut parts = painted.split('\u{1b}');
+    bare.push_str(parts.next().expect("a first part"));
+    for part in parts {
+        bare.push_str(part.split_once('m').expect("a whole sequence").1);
+    }
+    assert_eq!(bare, plain);
+}
+
+#[test]
+fn a_name_cannot_drive_the_terminal() {
+    let table = report::table(
+        &[poisoned("\u{1b}]0;owned\u{7}\u{9b}2J")],
+        Terminal::default(),
+    );
+    assert!(table.chars().all(|c| c == '\n' || !c.is_control()));
+}
+
+#[test]
+fn the_table_says_what_is_settled_and_what_is_not() {
+    let table = report::table(&three(), Terminal::default());
+    let expected = "\
+kitchen/cup.jpg
+  piece 1: seen from the side
+  form     firm     0.18  teacup
+  shape    likely   0.24  low flared
+  pattern  several  0.52  blue rim band or blue rim band with rose sprigs or co…
+  glaze    unknown  0.97  not in the set; nearest label: celadon
+  nearest  C-0012 (0.21), C-0044 (0.48), C-0100 (0.66)
+  advice   photograph the underside: the mark may settle the pattern (and 1
+           more)
+  warning  much of the piece is burnt out by glare: use flat, even light from
+           the side
+
+";
+    assert!(table.starts_with(expected), "{table}");
+    assert!(table.contains("  failed   broken.jpg: is no picture;"));
+    assert!(table.contains("no food-safety test"));
+}
+
+// ---- JSON and CSV -----------------------------------------------------------
+
+#[test]
+fn json_holds_the_schema_field_for_field() {
+    let mut one = piece();
+    one.levels = Levels {
+        form: vec![candidate("teacup", 0.18, 0.91)],
+        ..Levels::default()
+    };
+    one.matches.truncate(1);
+    one.matches[0].channels = [("outline".to_owned(), 0.12)].into();
+    one.matches[0].labels = texts(&[("form", "teacup")]);
+    one.advice.truncate(1);
+    one.cautions = vec!["no appraisal".into()];
+    let mut ok = reading("cup.jpg", vec![one]);
+    ok.warnings[0].text = "glare".into();
+    let lines = report::jsonl(&[ok, failed("broken.jpg")]).expect("can be written");
+    let expected = concat!(
+        r#"{"schema":"footring.reading/1","photo":"cup.jpg","status":"ok","error":null,"#,
+        r#""warnings":[{"code":"glare","text":"glare"}],"#,
+        r#""pieces":[{"box_px":[96,120,310,220],"mask_area_px2":40120.5,"view":"side","#,
+        r#""levels":{"form":[{"label":"teacup","distance":0.18,"probability":0.91,"matches":[1]}],"#,
+        r#""shape":[],"pattern":[],"glaze":[]},"#,
+        r#""certainty":{"form":"firm","shape":"likely","pattern":"several","glaze":"unknown"},"#,
+        r#""matches":[{"rank":1,"piece":"C-0012","photo":"set/C-0012-side.jpg","distance":0.21,"#,
+        r#""channels":{"outline":0.12},"labels":{"form":"teacup"}}],"#,
+        r#""advice":["photograph the underside: the mark may settle the pattern"],"#,
+        r#""cautions":["no appraisal"]}]}"#,
+        "\n",
+        r#"{"schema":"footring.reading/1","photo":"broken.jpg","status":"failed","#,
+        r#""error":{"kind":"damaged","message":"broken.jpg: is no picture; copy it again from the camera"},"#,
+        r#""warnings":[],"pieces":[]}"#,
+        "\n",
+    );
+    assert_eq!(lines, expected);
+}
+
+#[test]
+fn json_read_again_is_the_same() {
+    let json = report::json(&three()).expect("can be written");
+    let again: Vec<Reading> = serde_json::from_str(&json).expect("can be read");
+    assert_eq!(report::json(&again).expect("can be written"), json);
+    let lines = report::jsonl(&three()).expect("can be written");
+    assert_eq!(lines.lines().count(), 3);
+    for line in lines.lines() {
+        let _: Reading = serde_json::from_str(line).expect("each line stands alone");
+    }
+}
+
+#[test]
+fn csv_has_a_row_for_each_piece() {
+    let text = report::csv(&three()).expect("can be written");
+    let mut rows = csv::Reader::from_reader(text.as_bytes());
+    let header = rows.headers().expect("a header").clone();
+    let rows: Vec<BTreeMap<String, String>> = rows
+        .records()
+        .map(|row| {
+            let row = row.expect("equal lengths");
+            let pairs = header.iter().zip(row.iter());
+            pairs.map(|(k, v)| (k.to_owned(), v.to_owned())).collect()
+        })
+        .collect();
+    assert_eq!(rows.len(), 4);
+    assert_eq!(rows[0]["form_resembles"], "teacup");
+    assert_eq!(rows[0]["form_certainty"], "firm");
+    assert_eq!(rows[0]["form_distance"], "0.1800");
+    assert_eq!(rows[0]["glaze_certainty"], "unknown");
+    assert_eq!(rows[0]["nearest_piece"], "C-0012");
+    assert_eq!(rows[0]["warnings"], "glare");
+    assert_eq!(rows[2]["piece"], "2");
+    assert_eq!(rows[3]["status"], "failed");
+    assert!(rows[3]["error"].contains("is no picture"));
+    assert_eq!(rows[3]["nearest_piece"], "");
+}
+
+#[test]
+fn no_cell_of_the_csv_is_a_formula() {
+    for text in ["=HYPERLINK(\"x\")", "@A1", "+1+1", "-1+1", "\t=1"] {
+        let text = report::csv(&[poisoned(text)]).expect("can be written");
+        let mut rows = csv::Reader::from_reader(text.as_bytes());
+        for row in rows.records() {
+            for cell in &row.expect("equal lengths") {
+                let number = cell.parse::<f64>().is_ok();
+                assert!(
+                    number || !cell.trim_start().starts_with(['=', '+', '-', '@']),
+                    "{cell}"
+                );
+            }
+        }
+    }
+}
