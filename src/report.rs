@@ -15,7 +15,7 @@ mod table;
 mod words;
 
 pub use csv::csv;
-pub use exhibit::{Exhibit, Outline, Sample, Sight, Swatch};
+pub use exhibit::{Exhibit, Sample, Sight, Swatch};
 pub use json::{json, jsonl};
 pub use page::{Heading, page};
 pub use table::{Terminal, table};

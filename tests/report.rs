@@ -10,7 +10,8 @@ use footring::{
             View,
         },
     },
-    report::{self, Exhibit, Heading, Outline, Sample, Sight, Swatch, Terminal},
+    outline::Outline,
+    report::{self, Exhibit, Heading, Sample, Sight, Swatch, Terminal},
     warning::{Code, Warning},
 };
 use image::{GrayImage, Luma, Rgb, RgbImage, codecs::jpeg::JpegEncoder};
@@ -173,47 +174,47 @@ fn poisoned(text: &str) -> Reading {
 
 // ---- made-up pictures -------------------------------------------------------
 
-/// A cup from the side: a bowl that widens by `flare`, a foot and a handle with
-/// its hole.
+/// A cup from the side: a bowl that narrows by `flare`, a foot, and a handle
+/// with its hole.
 fn cup(left: f32, top: f32, size: f32, flare: f32) -> Outline {
-    let at = |x: f32, y: f32| [left + x * size, top + y * size];
-    let mut outer = vec![at(0.0, 0.0), at(1.0, 0.0)];
-    for i in 0..=20 {
-        let t = i as f32 / 20.0;
-        let half = 0.5 - flare * t - (0.5 - flare - 0.2) * t.powi(3);
-        outer.push(at(0.5 + half, 0.68 * t));
-    }
-    // The handle is let into the right-hand side.
-    let mut ring = Vec::new();
-    for i in 0..=24 {
-        let a = -1.35 + 2.7 * i as f32 / 24.0;
-        ring.push(at(0.93 + 0.3 * a.cos(), 0.28 + 0.24 * a.sin()));
-    }
-    outer.splice(3..9, ring);
-    outer.extend([at(0.68, 0.74), at(0.32, 0.74)]);
-    for i in (0..=20).rev() {
-        let t = i as f32 / 20.0;
-        let half = 0.5 - flare * t - (0.5 - flare - 0.2) * t.powi(3);
-        outer.push(at(0.5 - half, 0.68 * t));
-    }
-    let hole = (0..30)
-        .map(|i| {
-            let a = std::f32::consts::TAU * i as f32 / 30.0;
-            at(1.03 + 0.1 * a.cos(), 0.27 + 0.13 * a.sin())
+    let half = |t: f32| 0.5 - flare * t - (0.3 - flare) * t.powi(3);
+    let wall = |t: f32| [0.5 + half(t), 0.68 * t];
+    let steps = |from: f32, to: f32| (0..=16).map(move |i| from + (to - from) * i as f32 / 16.0);
+    // A bow from one point of the wall to another.
+    let bow = |from: [f32; 2], to: [f32; 2], out: f32| {
+        steps(-1.0, 1.0).map(move |s| {
+            let (sin, cos) = (s * std::f32::consts::FRAC_PI_2).sin_cos();
+            let along = (1.0 + sin) / 2.0;
+            let mix = |axis: usize| from[axis] + (to[axis] - from[axis]) * along;
+            [mix(0) + out * cos, mix(1)]
         })
-        .collect();
-    vec![outer, hole]
+    };
+    let mut outer = vec![[0.0, 0.0]];
+    outer.extend(steps(0.0, 0.1).map(wall));
+    outer.extend(bow(wall(0.1), wall(0.66), 0.27));
+    outer.extend(steps(0.66, 1.0).map(wall));
+    outer.extend([[0.71, 0.75], [0.29, 0.75]]);
+    outer.extend(steps(1.0, 0.0).map(wall).map(|[x, y]| [1.0 - x, y]));
+    let inner = |t: f32| [wall(t)[0] + 0.015, wall(t)[1]];
+    let hole: Vec<[f32; 2]> = bow(inner(0.2), inner(0.54), 0.17).collect();
+    let place = |ring: Vec<[f32; 2]>| {
+        ring.into_iter()
+            .map(|[x, y]| [left + x * size, top + y * size])
+            .collect()
+    };
+    Outline {
+        outer: place(outer),
+        holes: vec![place(hole)],
+    }
 }
 
 fn inside(outline: &Outline, x: f32, y: f32) -> bool {
     let mut odd = false;
-    for ring in outline {
-        let mut b = ring[ring.len() - 1];
-        for &a in ring {
+    for ring in std::iter::once(&outline.outer).chain(&outline.holes) {
+        for (a, b) in footring::outline::edges(ring) {
             if (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) {
                 odd = !odd;
             }
-            b = a;
         }
     }
     odd
@@ -221,7 +222,7 @@ fn inside(outline: &Outline, x: f32, y: f32) -> bool {
 
 fn mask(outline: &Outline, width: u32, height: u32) -> GrayImage {
     GrayImage::from_fn(width, height, |x, y| {
-        Luma([u8::from(inside(outline, x as f32, y as f32)) * 255])
+        Luma([u8::from(inside(outline, x as f32 + 0.5, y as f32 + 0.5)) * 255])
     })
 }
 
@@ -550,7 +551,7 @@ fn numbers_that_are_none_do_not_break_the_page() {
     odd.matches[0].distance = f64::NAN;
     odd.levels.form[0].probability = f64::INFINITY;
     let mut exhibits = exhibits("cup.jpg", 1);
-    exhibits[0].sights[0].outline[0][3] = [f32::NAN, f32::INFINITY];
+    exhibits[0].sights[0].outline.outer[3] = [f32::NAN, f32::INFINITY];
     exhibits[0].sights[0].mask = GrayImage::new(1, 1);
     exhibits[0].palette[0].share = f32::NAN;
     exhibits[0].palette[1].lab = [f32::NAN; 3];

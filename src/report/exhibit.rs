@@ -5,8 +5,7 @@ use std::sync::Arc;
 
 use image::{GrayImage, RgbImage};
 
-/// Closed polylines, the outer contour first, then holes. `y` grows downwards.
-pub type Outline = Vec<Vec<[f32; 2]>>;
+use crate::outline::Outline;
 
 /// The pictures of one piece that was read.
 #[derive(Clone, Debug, Default)]

@@ -165,7 +165,7 @@ fn summary(out: &mut String, readings: &[Reading]) {
             ));
             for level in words::levels(piece) {
                 out.push_str(&format!(
-                    "<td role=\"cell\" data-label=\"{}\">{}</td>",
+                    "<td role=\"cell\" data-label=\"{}\"><div>{}</div></td>",
                     html::capital(level.name),
                     verdict::brief(&level)
                 ));
@@ -181,7 +181,7 @@ fn summary(out: &mut String, readings: &[Reading]) {
                 },
             );
             out.push_str(&format!(
-                "<td role=\"cell\" data-label=\"Nearest piece\">{nearest}</td><td role=\"cell\" data-label=\"Remarks\">{}</td></tr>\n",
+                "<td role=\"cell\" data-label=\"Nearest piece\"><div>{nearest}</div></td><td role=\"cell\" data-label=\"Remarks\"><div>{}</div></td></tr>\n",
                 remarks(reading, piece)
             ));
         }
@@ -214,7 +214,11 @@ fn remarks(reading: &Reading, piece: &PieceReading) -> String {
     if parts.is_empty() {
         "none".to_owned()
     } else {
-        parts.join(", ")
+        parts
+            .iter()
+            .map(|part| format!("<span class=\"nowrap\">{part}</span>"))
+            .collect::<Vec<_>>()
+            .join(", ")
     }
 }
 
@@ -249,6 +253,15 @@ fn photo(out: &mut String, number: usize, reading: &Reading, exhibits: &[Exhibit
     out.push_str("</section>\n");
 }
 
+/// A figure with its unit, which stay on one line.
+fn unit(figure: &str) -> String {
+    if figure.starts_with(|c: char| c.is_ascii_digit()) {
+        format!("<span class=\"nowrap\">{}</span>", escape(figure))
+    } else {
+        escape(figure)
+    }
+}
+
 fn foot(out: &mut String, heading: &Heading) {
     out.push_str(concat!(
         "<footer>\n<section id=\"cautions\" aria-labelledby=\"cautions-name\">\n",
@@ -261,21 +274,28 @@ fn foot(out: &mut String, heading: &Heading) {
         "</ul>\n<div class=\"small\">\n<h3>Figures a laboratory result is held against</h3>\n",
         "<p>footring measures none of this. Rules change and local ones may be stricter: ",
         "look up those in force where you are.</p>\n",
-        "<table class=\"limits\">\n<thead><tr><th scope=\"col\">Rule</th><th scope=\"col\">Ware</th>",
+        "<table class=\"limits\">\n<thead><tr><th scope=\"col\">Ware</th>",
         "<th scope=\"col\">Lead</th><th scope=\"col\">Cadmium</th></tr></thead>\n<tbody>\n"
     ));
+    let mut rule = "";
     for limit in cautions::LIMITS {
+        if limit.rule != rule {
+            rule = limit.rule;
+            out.push_str(&format!(
+                "<tr><th scope=\"rowgroup\" colspan=\"3\">{}</th></tr>\n",
+                escape(rule)
+            ));
+        }
         let cadmium = if limit.cadmium.is_empty() {
-            "as its size of hollowware"
+            "as hollowware of its size"
         } else {
             limit.cadmium
         };
         out.push_str(&format!(
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-            escape(limit.rule),
+            "<tr><td>{}</td><td>{}</td><td>{}</td></tr>\n",
             escape(limit.ware),
-            escape(limit.lead),
-            escape(cadmium)
+            unit(limit.lead),
+            unit(cadmium)
         ));
     }
     out.push_str("</tbody>\n</table>\n<p>Sources:</p>\n<ul>\n");

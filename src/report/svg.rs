@@ -5,7 +5,7 @@
 
 use std::fmt::Write as _;
 
-use crate::report::Outline;
+use crate::outline::{Outline, Ring};
 
 /// Height of the box into which outlines are scaled to be laid over each other.
 const BOX: f32 = 100.0;
@@ -19,7 +19,7 @@ const FINE: f32 = 0.15;
 /// that could not be seen apart from the one before.
 pub fn path(outline: &Outline, scale: f32, shift: [f32; 2]) -> String {
     let mut d = String::new();
-    for ring in outline {
+    for ring in rings(outline) {
         let mut last: Option<[f32; 2]> = None;
         let mut points = 0;
         for &[x, y] in ring {
@@ -41,6 +41,10 @@ pub fn path(outline: &Outline, scale: f32, shift: [f32; 2]) -> String {
         }
     }
     d
+}
+
+fn rings(outline: &Outline) -> impl Iterator<Item = &Ring> {
+    std::iter::once(&outline.outer).chain(&outline.holes)
 }
 
 /// Two outlines laid over each other, both scaled to the same height and
@@ -86,8 +90,7 @@ impl<'a> Placed<'a> {
     fn new(outline: &'a Outline) -> Option<Self> {
         let mut low = [f32::INFINITY; 2];
         let mut high = [f32::NEG_INFINITY; 2];
-        for p in outline
-            .iter()
+        for p in rings(outline)
             .flatten()
             .filter(|p| p.iter().all(|v| v.is_finite()))
         {
@@ -119,13 +122,20 @@ impl<'a> Placed<'a> {
 mod tests {
     use super::*;
 
+    fn outline(outer: &[[f32; 2]]) -> Outline {
+        Outline {
+            outer: outer.to_vec(),
+            holes: vec![],
+        }
+    }
+
     fn square(left: f32, top: f32, side: f32) -> Outline {
-        vec![vec![
+        outline(&[
             [left, top],
             [left + side, top],
             [left + side, top + side],
             [left, top + side],
-        ]]
+        ])
     }
 
     #[test]
@@ -144,11 +154,8 @@ mod tests {
     #[test]
     fn what_has_no_extent_is_not_drawn() {
         let one = square(0.0, 0.0, 1.0);
-        for bad in [
-            vec![],
-            vec![vec![[f32::NAN; 2]]],
-            vec![vec![[1.0, 1.0], [4.0, 1.0]]],
-        ] {
+        let flat = [[1.0, 1.0], [4.0, 1.0]];
+        for bad in [outline(&[]), outline(&[[f32::NAN; 2]]), outline(&flat)] {
             assert!(overlay(&one, &bad, "").is_none());
             assert!(overlay(&bad, &one, "").is_none());
         }
@@ -156,7 +163,7 @@ mod tests {
 
     #[test]
     fn points_without_numbers_are_left_out() {
-        let ring = vec![vec![[0.0, 0.0], [f32::NAN, 1.0], [0.0, 0.01], [5.0, 0.0]]];
+        let ring = outline(&[[0.0, 0.0], [f32::NAN, 1.0], [0.0, 0.01], [5.0, 0.0]]);
         assert_eq!(path(&ring, 1.0, [0.0, 0.0]), "M0.00 0.00L5.00 0.00Z");
     }
 }

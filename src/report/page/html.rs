@@ -62,7 +62,8 @@ fn sentence(text: &str) -> String {
 }
 
 /// A horizontal bar; its number stands beside it as text. `value` and `mark` are
-/// shares of the full length.
+/// shares of the full length. Like every small drawing it has a size of its own,
+/// for readers that drop the style sheet.
 pub(super) fn bar(value: f64, mark: Option<f64>) -> String {
     let length = |v: f64| {
         if v.is_finite() {
@@ -76,7 +77,7 @@ pub(super) fn bar(value: f64, mark: Option<f64>) -> String {
         format!("<path class=\"mark\" d=\"M{x:.1} 0V10\"/>")
     });
     format!(
-        "<svg class=\"bar\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" aria-hidden=\"true\"><rect class=\"track\" width=\"100\" height=\"10\"/><rect class=\"fill\" width=\"{:.1}\" height=\"10\"/>{mark}</svg>",
+        "<svg class=\"bar\" width=\"100\" height=\"8\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" aria-hidden=\"true\"><rect class=\"track\" width=\"100\" height=\"10\"/><rect class=\"fill\" width=\"{:.1}\" height=\"10\"/>{mark}</svg>",
         length(value)
     )
 }

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use super::html::{self, escape};
 use crate::{
     identify::reading::{Match, PieceReading},
-    report::{Exhibit, Outline, Sample, Swatch, svg, words},
+    outline::Outline,
+    report::{Exhibit, Sample, Swatch, svg, words},
 };
 
 /// Bars of distance end here; one scale for all of them, so that they compare.
@@ -97,7 +98,9 @@ fn sentence(m: &Match) -> String {
 }
 
 fn bars(out: &mut String, m: &Match) {
-    out.push_str("<table class=\"bars\"><caption>Distance</caption><tbody>\n");
+    out.push_str(
+        "<div class=\"channels\"><table class=\"bars\"><caption>Distance</caption><tbody>\n",
+    );
     let mut row = |name: &str, d: f64, class: &str| {
         out.push_str(&format!(
             "<tr{class}><th scope=\"row\">{}</th><td>{}</td><td class=\"num\">{}</td></tr>\n",
@@ -110,7 +113,7 @@ fn bars(out: &mut String, m: &Match) {
     for (channel, &d) in &m.channels {
         row(channel, d, "");
     }
-    out.push_str("</tbody></table>\n");
+    out.push_str("</tbody></table></div>\n");
 }
 
 fn outlines(out: &mut String, query: &Outline, matched: &Outline, name: &str, piece: &str) {
@@ -139,7 +142,7 @@ fn key(class: &str) -> String {
         ""
     };
     format!(
-        "<svg class=\"stroke\" viewBox=\"0 0 24 4\" aria-hidden=\"true\"><path class=\"{class}\" d=\"M0 2H24\" stroke-width=\"1.6\"{dash}/></svg>"
+        "<svg class=\"stroke\" width=\"24\" height=\"4\" viewBox=\"0 0 24 4\" aria-hidden=\"true\"><path class=\"{class}\" d=\"M0 2H24\" stroke-width=\"1.6\"{dash}/></svg>"
     )
 }
 
@@ -158,7 +161,7 @@ fn palette(out: &mut String, title: &str, swatches: &[Swatch]) {
         "<div class=\"palette\"><p class=\"caption\">{title}: colours</p>"
     ));
     out.push_str(
-        "<svg class=\"strip\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" aria-hidden=\"true\">",
+        "<svg class=\"strip\" width=\"300\" height=\"20\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" aria-hidden=\"true\">",
     );
     let total: f32 = swatches.iter().map(share).sum();
     let mut x = 0.0;
@@ -176,7 +179,7 @@ fn palette(out: &mut String, title: &str, swatches: &[Swatch]) {
             .lab
             .map(|v| if v.is_finite() { v.round() + 0.0 } else { 0.0 });
         out.push_str(&format!(
-            "<li><svg class=\"chip\" viewBox=\"0 0 10 10\" aria-hidden=\"true\"><rect width=\"10\" height=\"10\" fill=\"{}\"/></svg><span class=\"num\">{}</span> <span class=\"lab\">L* {l} a* {a} b* {b}</span></li>\n",
+            "<li><svg class=\"chip\" width=\"14\" height=\"14\" viewBox=\"0 0 10 10\" aria-hidden=\"true\"><rect width=\"10\" height=\"10\" fill=\"{}\"/></svg><span class=\"num\">{}</span> <span class=\"lab\">L* {l} a* {a} b* {b}</span></li>\n",
             hex(swatch),
             escape(&words::percent(f64::from(swatch.share)))
         ));

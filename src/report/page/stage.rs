@@ -5,7 +5,10 @@ use std::sync::Arc;
 use image::{GrayImage, Luma, RgbImage};
 
 use super::html::{self, escape};
-use crate::report::{Exhibit, Sight, svg};
+use crate::{
+    outline::Outline,
+    report::{Exhibit, Sight, svg},
+};
 
 /// One photo with every piece seen in it, each with its number.
 struct Stage<'a> {
@@ -56,7 +59,7 @@ fn figure(out: &mut String, id: &str, stage: &Stage<'_>, numbered: bool) {
             "<div class=\"toggles\"><input type=\"checkbox\" id=\"{id}-line\" class=\"with-line\" checked>",
             "<label for=\"{id}-line\">Outline</label>",
             "<input type=\"checkbox\" id=\"{id}-veil\" class=\"with-veil\">",
-            "<label for=\"{id}-veil\">Veil the background</label></div>\n",
+            "<label for=\"{id}-veil\">Dim the background</label></div>\n",
             "<div class=\"frame\"><img src=\"{source}\" width=\"{width}\" height=\"{height}\" alt=\"{alt}\">\n",
             "<svg viewBox=\"0 0 {width} {height}\" aria-hidden=\"true\">"
         ),
@@ -122,9 +125,9 @@ fn background(stage: &Stage<'_>) -> Option<GrayImage> {
 }
 
 /// Where a piece's number goes: at the highest point of its outline.
-fn top(outline: &[Vec<[f32; 2]>]) -> Option<[f32; 2]> {
+fn top(outline: &Outline) -> Option<[f32; 2]> {
     outline
-        .first()?
+        .outer
         .iter()
         .copied()
         .filter(|p| p.iter().all(|v| v.is_finite()))

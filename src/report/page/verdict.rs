@@ -167,7 +167,7 @@ fn dots(certainty: Certainty) -> String {
         Certainty::Several => 1,
         Certainty::Unknown => 0,
     };
-    let mut svg = "<svg class=\"dots\" viewBox=\"0 0 32 10\" aria-hidden=\"true\">".to_owned();
+    let mut svg = "<svg class=\"dots\" width=\"32\" height=\"10\" viewBox=\"0 0 32 10\" aria-hidden=\"true\">".to_owned();
     for i in 0..3 {
         let class = if i < filled { "on" } else { "off" };
         svg.push_str(&format!(
