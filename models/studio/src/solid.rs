@@ -1,0 +1,215 @@
+//! A whole piece as geometry: bodies and tubes joined, with its distance, its surface and its box.
+
+use crate::revolve::{Revolved, Role, Skin};
+use crate::section::Zone;
+use crate::tube::{Kind, Tube};
+use crate::vec3::{V3, v3};
+
+/// Geometry of one piece in its own frame.
+#[derive(Clone, Debug)]
+pub struct Solid {
+    /// Turned bodies; the first stands on the table.
+    pub bodies: Vec<Revolved>,
+    /// Handles, spouts, loops.
+    pub tubes: Vec<Tube>,
+    /// Low corner of the box.
+    pub low: V3,
+    /// High corner of the box.
+    pub high: V3,
+    tube_boxes: Vec<(V3, V3)>,
+    body_boxes: Vec<(V3, V3)>,
+}
+
+/// Which part of the piece a surface belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// The body with this index.
+    Body(usize),
+    /// The tube with this index.
+    Tube(usize),
+}
+
+/// The surface at a point.
+#[derive(Clone, Copy, Debug)]
+pub struct Surface {
+    /// Nearest part.
+    pub part: Part,
+    /// Outward normal in the piece's frame.
+    pub normal: V3,
+    /// Place on the body (for a tube: on the body it joins).
+    pub skin: Skin,
+    /// Role of that body.
+    pub role: Role,
+    /// True inside the bore of a spout.
+    pub bore: bool,
+}
+
+fn box_distance(p: V3, b: &(V3, V3)) -> f32 {
+    let d = |p: f32, lo: f32, hi: f32| (lo - p).max(p - hi).max(0.0);
+    v3(
+        d(p.x, b.0.x, b.1.x),
+        d(p.y, b.0.y, b.1.y),
+        d(p.z, b.0.z, b.1.z),
+    )
+    .length()
+}
+
+/// Smooth union of distances: the joint is filled with a fillet of about `k`.
+fn join(a: f32, b: f32, k: f32) -> f32 {
+    let h = (k - (a - b).abs()).max(0.0) / k;
+    a.min(b) - h * h * k * 0.25
+}
+
+impl Solid {
+    /// A piece from its parts.
+    pub fn new(bodies: Vec<Revolved>, tubes: Vec<Tube>) -> Solid {
+        let body_boxes: Vec<_> = bodies.iter().map(Revolved::bounds).collect();
+        let tube_boxes: Vec<_> = tubes.iter().map(Tube::bounds).collect();
+        let (mut low, mut high) = (V3::splat(f32::MAX), V3::splat(f32::MIN));
+        for (lo, hi) in body_boxes.iter().chain(&tube_boxes) {
+            low = v3(low.x.min(lo.x), low.y.min(lo.y), low.z.min(lo.z));
+            high = v3(high.x.max(hi.x), high.y.max(hi.y), high.z.max(hi.z));
+        }
+        Solid {
+            bodies,
+            tubes,
+            low,
+            high,
+            tube_boxes,
+            body_boxes,
+        }
+    }
+
+    /// True where a tube is hidden: within the hollow of the body, below its rim.
+    fn within(&self, body: usize, p: V3, zone: Zone) -> bool {
+        zone == Zone::Inside
+            && self.bodies[body].role != Role::Lid
+            && p.y < self.bodies[body].rim_mm() - 0.4
+    }
+
+    /// Signed distance in mm, a safe estimate, even enough to judge how near a ray passes.
+    pub fn distance(&self, p: V3) -> f32 {
+        self.measure(p, false)
+    }
+
+    /// Signed distance in mm for finding hits: safe, but may be much too small far from the surface.
+    pub fn reach(&self, p: V3) -> f32 {
+        self.measure(p, true)
+    }
+
+    fn measure(&self, p: V3, quick: bool) -> f32 {
+        let mut all = f32::MAX;
+        for (i, body) in self.bodies.iter().enumerate() {
+            let far = box_distance(p, &self.body_boxes[i]);
+            if far > 50.0 {
+                // Far away the box is good enough for bodies, and their tubes are measured on their own.
+                let mut d = far + 0.5;
+                for (k, t) in self.tubes.iter().enumerate() {
+                    if t.on == i {
+                        d = d.min(self.tube_distance(k, p));
+                    }
+                }
+                all = all.min(d);
+                continue;
+            }
+            let (mut d, zone) = body.distance(p, quick);
+            if !self.within(i, p, zone) {
+                for (k, t) in self.tubes.iter().enumerate() {
+                    if t.on == i {
+                        d = join(d, self.tube_distance(k, p), t.blend_mm);
+                    }
+                }
+            }
+            all = all.min(d);
+        }
+        all
+    }
+
+    fn tube_distance(&self, k: usize, p: V3) -> f32 {
+        let far = box_distance(p, &self.tube_boxes[k]);
+        if far > 25.0 {
+            far + 1.0
+        } else {
+            self.tubes[k].distance(p) * 0.95
+        }
+    }
+
+    /// The surface at (or very near) `p`.
+    pub fn surface(&self, p: V3) -> Surface {
+        let mut best: Option<(f32, Surface)> = None;
+        for (i, body) in self.bodies.iter().enumerate() {
+            let (body_d, zone) = body.distance(p, false);
+            let skin = body.skin(p);
+            let mut surface = Surface {
+                part: Part::Body(i),
+                normal: body.normal(p, &skin),
+                skin,
+                role: body.role,
+                bore: false,
+            };
+            let mut d = body_d;
+            if !self.within(i, p, zone) {
+                for (k, t) in self.tubes.iter().enumerate() {
+                    if t.on != i || box_distance(p, &self.tube_boxes[k]) > 8.0 {
+                        continue;
+                    }
+                    let (td, n, bore) = t.surface(p);
+                    let h = (t.blend_mm - (d - td).abs()).max(0.0) / t.blend_mm;
+                    // The gradient of the join is a blend of the gradients of its two sides.
+                    let w = if td < d { 1.0 - 0.5 * h } else { 0.5 * h };
+                    surface.normal = surface.normal.mix(n, w).unit();
+                    if td < d {
+                        surface.part = Part::Tube(k);
+                        surface.bore = bore && t.kind == Kind::Spout;
+                    }
+                    d = join(d, td, t.blend_mm);
+                }
+            }
+            if best.as_ref().is_none_or(|b| d.abs() < b.0) {
+                best = Some((d.abs(), surface));
+            }
+        }
+        match best {
+            Some((_, s)) => s,
+            // A solid without bodies cannot be hit; a level surface is a harmless answer.
+            None => Surface {
+                part: Part::Body(0),
+                normal: v3(0.0, 1.0, 0.0),
+                skin: Skin {
+                    zone: Zone::Outside,
+                    angle_rad: 0.0,
+                    from_rim_mm: 0.0,
+                    from_foot_mm: 0.0,
+                    radius_mm: 0.0,
+                    normal: [0.0, 1.0],
+                },
+                role: Role::Hollow,
+                bore: false,
+            },
+        }
+    }
+
+    /// Points on the surface for framing a photo.
+    pub fn hull(&self) -> Vec<V3> {
+        let mut out = Vec::new();
+        for b in &self.bodies {
+            b.hull(&mut out);
+        }
+        for t in &self.tubes {
+            t.hull(&mut out);
+        }
+        out
+    }
+
+    /// Overall width (x) and height in mm, handle and spout included.
+    pub fn size_mm(&self) -> (f32, f32) {
+        let hull = self.hull();
+        let (mut lo, mut hi, mut top) = (f32::MAX, f32::MIN, 0.0f32);
+        for p in hull {
+            lo = lo.min(p.x);
+            hi = hi.max(p.x);
+            top = top.max(p.y);
+        }
+        (hi - lo, top)
+    }
+}

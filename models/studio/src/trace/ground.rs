@@ -1,0 +1,76 @@
+//! Light on the table, known at every fourth pixel and blended between where it changes little.
+
+use super::march::World;
+use crate::camera::View;
+use crate::vec3::{V3, v3};
+use rayon::prelude::*;
+
+/// Light at a place of the table: openness and the share of each light that arrives.
+pub(super) type Share = [f32; 3];
+
+/// Grid of the light on the table, over the picture.
+pub(super) struct Light {
+    across: usize,
+    nodes: Vec<Option<Share>>,
+}
+
+/// Distance of the nodes, pixels.
+const GRID: usize = 4;
+
+impl Light {
+    pub(super) fn new(world: &World, view: &View, w: usize, h: usize) -> Light {
+        let across = w.div_ceil(GRID) + 1;
+        let down = h.div_ceil(GRID) + 1;
+        let nodes = (0..across * down)
+            .into_par_iter()
+            .map(|k| {
+                let d = view.ray(((k % across) * GRID) as f32, ((k / across) * GRID) as f32);
+                (d.y < -1e-4).then(|| exact(world, view.eye + d * (-view.eye.y / d.y)))
+            })
+            .collect();
+        Light { across, nodes }
+    }
+
+    /// Light at a picture position that shows the table at `p`.
+    pub(super) fn at(&self, world: &World, x: f32, y: f32, p: V3) -> Share {
+        let (u, v) = (x / GRID as f32, y / GRID as f32);
+        let (i, j) = (u as usize, v as usize);
+        let k = j * self.across + i;
+        let four = [k, k + 1, k + self.across, k + self.across + 1]
+            .map(|k| self.nodes.get(k).copied().flatten());
+        let [Some(a), Some(b), Some(c), Some(d)] = four else {
+            return exact(world, p);
+        };
+        let (tu, tv) = (u - i as f32, v - j as f32);
+        let mut out = [0.0; 3];
+        for n in 0..3 {
+            let lo = a[n].min(b[n]).min(c[n]).min(d[n]);
+            let hi = a[n].max(b[n]).max(c[n]).max(d[n]);
+            if hi - lo > 0.12 {
+                return exact(world, p);
+            }
+            let top = a[n] + (b[n] - a[n]) * tu;
+            let low = c[n] + (d[n] - c[n]) * tu;
+            out[n] = top + (low - top) * tv;
+        }
+        out
+    }
+}
+
+fn exact(world: &World, p: V3) -> Share {
+    let mut out = [open(world, p), 1.0, 1.0];
+    for (k, b) in world.scene.rig.boxes.iter().take(2).enumerate() {
+        out[k + 1] = world.lit(p, b.dir, b.softness().max(0.05));
+    }
+    out
+}
+
+/// Openness of the table, with the table itself left out of the reckoning.
+fn open(world: &World, p: V3) -> f32 {
+    let mut dark = 0.0;
+    for (reach, weight) in [(3.0f32, 0.3f32), (12.0, 0.28), (36.0, 0.24)] {
+        let d = world.near(v3(p.x, reach, p.z), reach).max(0.0);
+        dark += weight * (1.0 - d / reach);
+    }
+    (1.0 - dark).max(0.08)
+}

@@ -1,0 +1,174 @@
+//! Marching rays through the distances of the pieces: first hits, shadows, nearness.
+
+use crate::scene::{Item, Scene};
+use crate::vec3::{V3, v3};
+
+/// A scene with what tracing needs at hand.
+pub(super) struct World<'a> {
+    pub(super) scene: &'a Scene,
+    centres: Vec<(V3, f32)>,
+}
+
+impl<'a> World<'a> {
+    pub(super) fn new(scene: &'a Scene) -> World<'a> {
+        let centres = scene
+            .items
+            .iter()
+            .map(|it| {
+                let (lo, hi) = (it.solid.low, it.solid.high);
+                (it.world((lo + hi) * 0.5), (hi - lo).length() * 0.5)
+            })
+            .collect();
+        World { scene, centres }
+    }
+
+    /// How far the rays of a cone of half angle tangent `open` travel freely before each piece; `f32::MAX` where they all
+    /// miss it.
+    pub(super) fn free(&self, o: V3, d: V3, open: f32, out: &mut Vec<f32>) {
+        out.clear();
+        for (i, item) in self.scene.items.iter().enumerate() {
+            let (c, r) = self.centres[i];
+            let along = (c - o).dot(d);
+            let aside = (c - o - d * along).length();
+            if aside > r + open * (along + r) {
+                out.push(f32::MAX);
+                continue;
+            }
+            let (lo, ld) = (item.local(o), item.local_dir(d));
+            let mut t = (along - r * 1.02).max(0.0);
+            let end = along + r * 1.02;
+            let mut answer = f32::MAX;
+            while t < end {
+                let h = item.solid.reach(lo + ld * t);
+                let wide = open * (t + h.max(0.0)) + 0.05;
+                if h < wide {
+                    answer = t;
+                    break;
+                }
+                t += (h - wide).max(0.5);
+            }
+            out.push(answer);
+        }
+    }
+
+    /// Nearest piece along a ray: its number and the distance. `free` gives the distance known to be free, by piece.
+    pub(super) fn hit(&self, o: V3, d: V3, free: &[f32]) -> Option<(usize, f32)> {
+        let mut best: Option<(usize, f32)> = None;
+        for (i, item) in self.scene.items.iter().enumerate() {
+            if free[i] == f32::MAX {
+                continue;
+            }
+            let (lo, ld) = (item.local(o), item.local_dir(d));
+            let Some((t0, t1)) = slab(lo, ld, item.solid.low, item.solid.high) else {
+                continue;
+            };
+            let t0 = t0.max(free[i]);
+            let t1 = best.map_or(t1, |b| b.1.min(t1));
+            if t0 < t1
+                && let Some(t) = first(item, lo, ld, t0, t1)
+            {
+                best = Some((i, t));
+            }
+        }
+        best
+    }
+
+    /// Light that arrives along `d` (0..1) from a light of angular radius `soft`.
+    pub(super) fn lit(&self, p: V3, d: V3, soft: f32) -> f32 {
+        let mut light = 1.0f32;
+        for (i, item) in self.scene.items.iter().enumerate() {
+            // The cone of the light must come near the piece at all.
+            let (c, r) = self.centres[i];
+            let along = (c - p).dot(d);
+            if along < -r {
+                continue;
+            }
+            let aside = (c - p - d * along.max(0.0)).length();
+            if aside > r + soft * (along + r) {
+                continue;
+            }
+            let (lo, ld) = (item.local(p), item.local_dir(d));
+            let end = along + r;
+            let mut t = (along - r * 1.3).max(1.2);
+            for _ in 0..34 {
+                let h = item.solid.distance(lo + ld * t);
+                light = light.min(h / (soft * t));
+                if light < 0.02 {
+                    return 0.0;
+                }
+                t += h.clamp(0.7, 30.0);
+                if t > end {
+                    break;
+                }
+            }
+        }
+        let k = light.clamp(0.0, 1.0);
+        k * k * (3.0 - 2.0 * k)
+    }
+
+    /// Distance to the nearest thing, the table included, up to about `reach`.
+    pub(super) fn near(&self, p: V3, reach: f32) -> f32 {
+        let mut d = p.y.min(reach);
+        for (i, item) in self.scene.items.iter().enumerate() {
+            let (c, r) = self.centres[i];
+            if (p - c).length() - r < d {
+                d = d.min(item.solid.distance(item.local(p)));
+            }
+        }
+        d
+    }
+
+    /// How open the surroundings of a surface point are, 0..1.
+    pub(super) fn open(&self, p: V3, n: V3) -> f32 {
+        let mut dark = 0.0;
+        let mut weight = 0.34;
+        for reach in [2.5f32, 7.0, 17.0, 38.0] {
+            let d = self.near(p + n * reach, reach).max(0.0);
+            dark += weight * (1.0 - d / reach);
+            weight *= 0.82;
+        }
+        (1.0 - dark).clamp(0.0, 1.0)
+    }
+}
+
+/// Entry and exit of a ray through a box.
+fn slab(o: V3, d: V3, lo: V3, hi: V3) -> Option<(f32, f32)> {
+    let axis = |o: f32, d: f32, lo: f32, hi: f32| {
+        if d.abs() < 1e-8 {
+            return if o < lo || o > hi {
+                (1.0, -1.0)
+            } else {
+                (f32::MIN, f32::MAX)
+            };
+        }
+        let (a, b) = ((lo - o) / d, (hi - o) / d);
+        (a.min(b), a.max(b))
+    };
+    let (x, y, z) = (
+        axis(o.x, d.x, lo.x, hi.x),
+        axis(o.y, d.y, lo.y, hi.y),
+        axis(o.z, d.z, lo.z, hi.z),
+    );
+    let t0 = x.0.max(y.0).max(z.0).max(0.0);
+    let t1 = x.1.min(y.1).min(z.1);
+    (t0 < t1).then_some((t0, t1))
+}
+
+/// First surface of a piece between two distances, in its own frame.
+fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
+    let mut t = t0;
+    for _ in 0..110 {
+        let h = item
+            .solid
+            .reach(v3(o.x + d.x * t, o.y + d.y * t, o.z + d.z * t));
+        if h < 0.02 {
+            return Some(t);
+        }
+        t += h;
+        if t > t1 {
+            return None;
+        }
+    }
+    // Crept along a surface: near enough counts as met.
+    (item.solid.distance(o + d * t) < 0.25).then_some(t)
+}

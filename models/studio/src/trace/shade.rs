@@ -1,0 +1,220 @@
+//! Shading: paint under soft lights, with a glaze's mirror.
+
+use super::Hit;
+use super::ground::Light;
+use super::march::World;
+use crate::camera::View;
+use crate::section::Zone;
+use crate::solid::{Part, Surface};
+use crate::vec3::{V3, v3};
+
+/// What a ray meets on a piece.
+#[derive(Clone, Copy)]
+pub(super) struct Met {
+    /// Number of the piece.
+    pub(super) item: usize,
+    /// Place in the scene and in the piece's frame.
+    p: V3,
+    q: V3,
+    dir: V3,
+    /// Normal turned to the viewer.
+    n: V3,
+    t: f32,
+    surface: Surface,
+}
+
+impl Met {
+    /// The record for drawings and edges.
+    pub(super) fn hit(&self) -> Hit {
+        let part = match self.surface.part {
+            Part::Body(b) => {
+                let zone = match self.surface.skin.zone {
+                    Zone::Under => 0,
+                    Zone::Outside => 1,
+                    Zone::Inside => 2,
+                };
+                b as u16 * 4 + zone
+            }
+            Part::Tube(k) => 100 + k as u16,
+        };
+        Hit {
+            item: self.item as u16 + 1,
+            part,
+            t_mm: self.t,
+            normal: self.n,
+        }
+    }
+
+    /// True where light may be carried over from `o`: the same part, turned much the same way.
+    pub(super) fn alike(&self, o: &Met) -> bool {
+        let (a, b) = (self.hit(), o.hit());
+        a.item == b.item && a.part == b.part && a.normal.dot(b.normal) > 0.9
+    }
+}
+
+/// What arrives at a place: openness, the share of each light, openness along the mirror direction.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Arrival {
+    pub(super) parts: [f32; 4],
+}
+
+/// The piece met by the ray through a picture position.
+pub(super) fn meet(world: &World, view: &View, free: &[f32], x: f32, y: f32) -> Option<Met> {
+    let dir = view.ray(x, y);
+    let (item, t) = world.hit(view.eye, dir, free)?;
+    let p = view.eye + dir * t;
+    let (q, surface) = world.scene.items[item].surface(p);
+    let mut n = surface.normal;
+    if n.dot(dir) > 0.0 {
+        // A silhouette pixel may land just past the edge; it is lit as the edge is.
+        n = (n - dir * (n.dot(dir) * 1.02)).unit();
+    }
+    Some(Met {
+        item,
+        p,
+        q,
+        dir,
+        n,
+        t,
+        surface,
+    })
+}
+
+/// Light arriving at a place met.
+pub(super) fn arrival(world: &World, m: &Met) -> Arrival {
+    let mut lit = [1.0, 1.0];
+    for (k, b) in world.scene.rig.boxes.iter().take(2).enumerate() {
+        if m.n.dot(b.dir) > -WRAP {
+            lit[k] = world.lit(m.p + m.n * 0.8, b.dir, b.softness().max(0.05));
+        }
+    }
+    let r = m.dir - m.n * (2.0 * m.dir.dot(m.n));
+    let far = world.near(m.p + r * 26.0 + m.n, 24.0).max(0.0) / 24.0;
+    let close = world.near(m.p + r * 7.0 + m.n * 0.5, 6.0).max(0.0) / 6.0;
+    let mirror = (0.3 + 0.7 * far) * (0.2 + 0.8 * close);
+    Arrival {
+        parts: [world.open(m.p, m.n), lit[0], lit[1], mirror],
+    }
+}
+
+/// How far round the edge of its shadow side a soft light reaches.
+const WRAP: f32 = 0.12;
+
+fn ground_colour(world: &World) -> V3 {
+    let s = world.scene;
+    let key: V3 = s
+        .rig
+        .boxes
+        .iter()
+        .fold(s.rig.sky, |a, b| a + b.power * b.dir.y.max(0.0));
+    s.backdrop.colour * key
+}
+
+/// Colour of a place met, under the light that arrives.
+pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> V3 {
+    let item = &world.scene.items[m.item];
+    let rig = &world.scene.rig;
+    let (mut n, d) = (m.n, m.dir);
+    let facing = (-n.dot(d)).max(0.06);
+    let px_mm = view.footprint_mm(m.t) / facing.max(0.25);
+    let paint = item.finish.paint(&item.solid, m.q, &m.surface, px_mm);
+    let mut hollow = 1.0;
+    if item.finish.has_bump() {
+        (n, hollow) = bumped(world, m);
+    }
+    let [open, lit0, lit1, near] = arrival.parts;
+    // White clay sends light back into its own hollows; the brighter the paint, the weaker the shade.
+    let a = paint.colour;
+    let bounce = |open: f32, a: f32| open / (1.0 - (1.0 - open) * 0.88 * a.clamp(0.0, 0.95));
+    let ambient = v3(bounce(open, a.x), bounce(open, a.y), bounce(open, a.z));
+    let table = ground_colour(world);
+    let from_below = rig.bounce + table * 0.3;
+    let sky = from_below.mix(rig.sky, 0.5 + 0.5 * n.y);
+    let mut light = sky * ambient;
+    let mut key_lit = 0.3;
+    for (b, lit) in rig.boxes.iter().zip([lit0, lit1]) {
+        let c = ((n.dot(b.dir) + WRAP) / (1.0 + WRAP)).max(0.0);
+        light = light + b.power * (c * lit);
+    }
+    if rig.boxes.first().is_some_and(|b| n.dot(b.dir) > -WRAP) {
+        key_lit = lit0;
+    }
+    let blur = 0.02 + 0.5 * (1.0 - paint.gloss);
+    let r = d - n * (2.0 * d.dot(n));
+    let own = paint.colour * light * 0.6;
+    let mirror = own.mix(rig.mirror(r, blur, table * (0.55 + 0.25 * key_lit)), near);
+    let grazing = (1.0 - facing.min(1.0)).powi(5);
+    let f0 = 0.045 * paint.gloss.max(0.25);
+    let fresnel = f0 + (0.75 * paint.gloss - f0).max(0.0) * grazing;
+    let diffuse = paint.colour * light * ((1.0 - fresnel) * hollow);
+    let glazed = diffuse + mirror * fresnel;
+    if paint.metal <= 0.0 {
+        return glazed;
+    }
+    let tint = paint.colour + (V3::splat(1.0) - paint.colour) * grazing;
+    let metal = tint * mirror * 0.85 + paint.colour * light * 0.3;
+    glazed.mix(metal, paint.metal)
+}
+
+/// Normal over fine embossing, and how much the glaze darkens its hollows.
+fn bumped(world: &World, m: &Met) -> (V3, f32) {
+    let item = &world.scene.items[m.item];
+    let (p, n) = (m.p, m.n);
+    if !matches!(m.surface.part, Part::Body(_)) {
+        return (n, 1.0);
+    }
+    let e = 0.35;
+    let side = if n.y.abs() < 0.9 {
+        v3(0.0, 1.0, 0.0)
+    } else {
+        v3(1.0, 0.0, 0.0)
+    };
+    let t = n.cross(side).unit();
+    let b = n.cross(t);
+    let height = |q: V3| {
+        let (_, s) = item.surface(q);
+        item.finish.bump_mm(&item.solid, &s)
+    };
+    let h = height(p);
+    let (du, dv) = ((height(p + t * e) - h) / e, (height(p + b * e) - h) / e);
+    let bent = (n - t * du - b * dv).unit();
+    (bent, 0.9 + 0.1 * (h / 0.8).min(1.0))
+}
+
+/// Colour where no piece is met.
+pub(super) fn background(world: &World, view: &View, ground: &Light, at: [f32; 2]) -> V3 {
+    let d = view.ray(at[0], at[1]);
+    let s = world.scene;
+    let wall = s.backdrop.beyond(d);
+    let wall_light = s.rig.sky
+        + s.rig
+            .boxes
+            .iter()
+            .fold(V3::splat(0.0), |a, b| a + b.power * 0.55);
+    let wall = wall * wall_light;
+    if d.y >= -1e-4 {
+        return wall;
+    }
+    let t = -view.eye.y / d.y;
+    let p = view.eye + d * t;
+    let px = view.footprint_mm(t) / (-d.y).max(0.05);
+    let share = s.backdrop.wall_share(p, d, px);
+    if share >= 0.999 {
+        return wall;
+    }
+    let (colour, gloss) = s.backdrop.at(p, px.min(6.0));
+    let up = v3(0.0, 1.0, 0.0);
+    let share_of = ground.at(world, at[0], at[1], p);
+    let open = share_of[0];
+    let mut light = s.rig.sky * open;
+    for (k, b) in s.rig.boxes.iter().take(2).enumerate() {
+        light = light + b.power * (b.dir.y.max(0.0) * share_of[k + 1]);
+    }
+    let mut c = colour * light;
+    if gloss > 0.0 {
+        let r = d - up * (2.0 * d.dot(up));
+        let f = 0.03 + 0.4 * (1.0 + d.y).clamp(0.0, 1.0).powi(5);
+        c = c + s.rig.mirror(r, 0.35, wall) * (f * gloss * open * 0.6);
+    }
+    if share > 0.0 { c.mix(wall, share) } else { c }
+}
