@@ -1,4 +1,299 @@
-//! From described photos to readings.
+//! From described photos to readings: find candidates, measure them exactly on
+//! every channel, rank each level of identity by the channels that speak on it,
+//! and say how settled it is.
 
 pub mod cautions;
 pub mod reading;
+
+mod advice;
+mod certainty;
+mod weights;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
+
+use crate::{
+    cabinet::{ChannelSpec, Snapshot},
+    channel::{Features, REGISTRY},
+    describe::Described,
+    error::Result,
+};
+use reading::{Candidate, Levels, Match, PieceReading, View};
+pub use weights::Weights;
+
+/// Candidates named on a level.
+const CANDIDATES: usize = 5;
+
+/// What is asked for.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// How the matches are ranked.
+    pub weights: Weights,
+    /// How many matches are wanted.
+    pub top: usize,
+    /// Whether views with the content of the query itself are left out.
+    pub skip_same_photo: bool,
+    /// From this number of views on, channels propose candidates first.
+    pub scan_below: usize,
+}
+
+/// One piece to be read: its views, each with the hash of its file.
+#[derive(Clone, Debug)]
+pub struct Query<'a> {
+    /// Each view with the SHA-256 of its file.
+    pub views: Vec<(&'a str, &'a Described)>,
+}
+
+/// The channels of the registry, as the cabinet wants them named.
+pub fn channel_specs() -> Vec<ChannelSpec> {
+    REGISTRY.iter().map(ChannelSpec::from).collect()
+}
+
+/// Distances by channel, in units of the usual distance between unrelated
+/// pieces; `None` where either side lacks the channel.
+type Distances = [Option<f64>; REGISTRY.len()];
+
+/// A piece of the cabinet against the query.
+struct Compared {
+    piece: u32,
+    /// Its nearest view.
+    view: u32,
+    /// Distances of that view.
+    channels: Distances,
+    /// Combined distance.
+    distance: f64,
+    /// Distance on each level, of whichever view is nearest there.
+    levels: Levels<Option<f64>>,
+}
+
+/// Reads one piece.
+///
+/// # Errors
+/// [`crate::error::Kind::Internal`] if a vector does not fit the index.
+pub fn identify(
+    query: &Query<'_>,
+    snapshot: &Snapshot,
+    options: &Options,
+) -> Result<PieceReading> {
+    let own: BTreeSet<&str> = query.views.iter().map(|(sha256, _)| *sha256).collect();
+    let keep = |view: u32| {
+        !options.skip_same_photo || !own.contains(snapshot.views()[view as usize].sha256.as_str())
+    };
+    let views = candidates(query, snapshot, options, &keep)?;
+    let mut compared = compare(query, snapshot, options, &views);
+    compared.sort_by(|a, b| a.distance.total_cmp(&b.distance).then(a.piece.cmp(&b.piece)));
+
+    let ranks: BTreeMap<u32, usize> = compared
+        .iter()
+        .take(options.top)
+        .enumerate()
+        .map(|(i, c)| (c.piece, i + 1))
+        .collect();
+    let candidates = Levels {
+        form: level(&compared, snapshot, &ranks, "form", |l| l.form),
+        shape: level(&compared, snapshot, &ranks, "shape", |l| l.shape),
+        pattern: level(&compared, snapshot, &ranks, "pattern", |l| l.pattern),
+        glaze: level(&compared, snapshot, &ranks, "glaze", |l| l.glaze),
+    };
+    let (levels, certainty) = certainty::judge(candidates);
+    let matches: Vec<Match> = compared
+        .iter()
+        .take(options.top)
+        .enumerate()
+        .map(|(i, c)| as_match(i + 1, c, snapshot))
+        .collect();
+    let best = query.views[0].1;
+    let scale = best.cutout.photo_per_working;
+    let bounds = best.outline.bounds();
+    let px = |v: f32| (v * scale).round().max(0.0) as u32;
+    let warnings: Vec<_> = query
+        .views
+        .iter()
+        .flat_map(|(_, d)| d.warnings.iter())
+        .collect();
+    let advice = advice::advice(&levels, &certainty, &matches, &warnings);
+    Ok(PieceReading {
+        box_px: [
+            px(bounds.left),
+            px(bounds.top),
+            px(bounds.width()),
+            px(bounds.height()),
+        ],
+        mask_area_px2: (best.outline.area_px2() * f64::from(scale) * f64::from(scale)).round(),
+        view: View::Unknown,
+        levels: Levels {
+            form: trimmed(levels.form),
+            shape: trimmed(levels.shape),
+            pattern: trimmed(levels.pattern),
+            glaze: trimmed(levels.glaze),
+        },
+        certainty,
+        matches,
+        advice,
+        cautions: cautions::standing(),
+    })
+}
+
+fn trimmed(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
+    candidates.truncate(CANDIDATES);
+    candidates
+}
+
+/// The views worth measuring exactly: all of a small cabinet, else what the
+/// channels that are asked for propose.
+fn candidates(
+    query: &Query<'_>,
+    snapshot: &Snapshot,
+    options: &Options,
+    keep: &(dyn Fn(u32) -> bool + Sync),
+) -> Result<Vec<u32>> {
+    let total = snapshot.views().len();
+    if total < options.scan_below {
+        return Ok((0..total as u32).filter(|view| keep(*view)).collect());
+    }
+    let wanted = (options.top * 4).max(200);
+    let mut found = BTreeSet::new();
+    for (_, described) in &query.views {
+        for (channel, vector) in described.features.iter().enumerate() {
+            if let Some(vector) = vector
+                && options.weights.any(channel)
+            {
+                let near = snapshot.nearest(channel, vector.as_slice(), wanted, keep)?;
+                found.extend(near.into_iter().map(|f| f.view));
+            }
+        }
+    }
+    Ok(found.into_iter().collect())
+}
+
+/// Measures views on every channel and keeps for each piece its nearest.
+fn compare(
+    query: &Query<'_>,
+    snapshot: &Snapshot,
+    options: &Options,
+    views: &[u32],
+) -> Vec<Compared> {
+    let mut by_piece: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for view in views {
+        by_piece
+            .entry(snapshot.views()[*view as usize].piece)
+            .or_default()
+            .push(*view);
+    }
+    let by_piece: Vec<_> = by_piece.into_iter().collect();
+    let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
+        let all: Vec<Vec<Distances>> = query
+            .views
+            .iter()
+            .map(|(_, described)| {
+                views
+                    .iter()
+                    .map(|view| distances(&described.features, snapshot, *view))
+                    .collect()
+            })
+            .collect();
+        // Several views of the query: each finds the view it resembles most,
+        // and the mean of those is the distance.
+        let nearest = |combine: &dyn Fn(&Distances) -> Option<f64>| -> Option<f64> {
+            let each: Vec<f64> = all
+                .iter()
+                .filter_map(|row| row.iter().filter_map(combine).min_by(f64::total_cmp))
+                .collect();
+            (!each.is_empty()).then(|| each.iter().sum::<f64>() / each.len() as f64)
+        };
+        let weights = &options.weights;
+        let distance = nearest(&|d| weights.overall(d))?;
+        let (at, channels) = all
+            .iter()
+            .flat_map(|row| row.iter().enumerate())
+            .filter_map(|(i, d)| Some((weights.overall(d)?, i, d)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, i, d)| (i, *d))?;
+        Some(Compared {
+            piece: *piece,
+            view: views[at],
+            channels,
+            distance,
+            levels: Levels {
+                form: nearest(&|d| weights.form(d)),
+                shape: nearest(&|d| weights.shape(d)),
+                pattern: nearest(&|d| weights.pattern(d)),
+                glaze: nearest(&|d| weights.glaze(d)),
+            },
+        })
+    };
+    if views.len() > 2_000 {
+        by_piece.par_iter().filter_map(compare_piece).collect()
+    } else {
+        by_piece.iter().filter_map(compare_piece).collect()
+    }
+}
+
+fn distances(features: &Features, snapshot: &Snapshot, view: u32) -> Distances {
+    std::array::from_fn(|channel| {
+        let query = features.get(channel)?.as_ref()?;
+        let stored = snapshot.vector(channel, view)?;
+        let spec = &REGISTRY[channel];
+        let distance = spec.metric.distance(query.as_slice(), stored);
+        Some(f64::from(distance / spec.unrelated))
+    })
+}
+
+/// Candidates of one level, nearest first: for each label its nearest piece.
+fn level(
+    compared: &[Compared],
+    snapshot: &Snapshot,
+    ranks: &BTreeMap<u32, usize>,
+    name: &str,
+    pick: impl Fn(&Levels<Option<f64>>) -> Option<f64>,
+) -> Vec<Candidate> {
+    let mut by_label: BTreeMap<&str, (f64, Vec<usize>)> = BTreeMap::new();
+    for c in compared {
+        let label = snapshot.pieces()[c.piece as usize].labels.get(name);
+        if let (Some(label), Some(distance)) = (label, pick(&c.levels)) {
+            let entry = by_label.entry(label).or_insert((f64::INFINITY, Vec::new()));
+            entry.0 = entry.0.min(distance);
+            entry.1.extend(ranks.get(&c.piece));
+        }
+    }
+    let mut candidates: Vec<Candidate> = by_label
+        .into_iter()
+        .map(|(label, (distance, mut matches))| {
+            matches.sort_unstable();
+            Candidate {
+                label: label.to_owned(),
+                distance: rounded(distance),
+                probability: 0.0,
+                matches,
+            }
+        })
+        .collect();
+    candidates.sort_by(|a, b| a.distance.total_cmp(&b.distance));
+    candidates
+}
+
+fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot) -> Match {
+    let view = &snapshot.views()[c.view as usize];
+    Match {
+        rank,
+        piece: snapshot.piece(c.view).name.clone(),
+        photo: view.photo.clone(),
+        distance: rounded(c.distance),
+        channels: REGISTRY
+            .iter()
+            .zip(&c.channels)
+            .filter_map(|(channel, d)| Some((channel.name.to_owned(), rounded((*d)?))))
+            .collect(),
+        labels: view
+            .labels
+            .iter()
+            .map(|(k, v)| (k.to_owned(), v.to_owned()))
+            .collect(),
+    }
+}
+
+/// Four places are more than any photo can bear, and keep the output readable.
+fn rounded(v: f64) -> f64 {
+    (v * 1e4).round() / 1e4
+}

@@ -1,1 +1,3 @@
+//! The program; see the library for what it does.
+
 fn main() {}

@@ -8,8 +8,8 @@
 //!    perimeter; the magnitudes of the first Fourier coefficients of each along
 //!    the contour do not know the starting point, the rotation or the mirror
 //!    image. Square roots keep the low frequencies from drowning the others.
-//! 2. The silhouette, box-normalised to 24 x 24 cells of coverage, with the
-//!    box's aspect ratio. A vessel stands upright, so its pose is evidence.
+//! 2. The silhouette as it stands, in a square of 24 x 24 cells of coverage. A
+//!    vessel stands upright, so its pose is evidence.
 
 use super::{Channel, Metric, Vector};
 use crate::outline::{Outline, resample, ring_area_px2};
@@ -20,9 +20,9 @@ const FREQUENCIES: usize = 12;
 const CELLS: usize = 24;
 /// How much the standing silhouette counts beside the spectrum; chosen on half
 /// of the outline classes and half of the porcelain photos.
-const STANDING: f32 = 1.0;
+const STANDING: f32 = 14.0;
 
-const DIM: usize = SCALES.len() * 3 * FREQUENCIES + CELLS * CELLS + 1;
+const DIM: usize = SCALES.len() * 3 * FREQUENCIES + CELLS * CELLS;
 
 /// The outline channel.
 pub(super) const CHANNEL: Channel = Channel {
@@ -93,14 +93,16 @@ fn magnitudes(function: &[f32; POINTS]) -> [f32; FREQUENCIES] {
     })
 }
 
-/// Coverage of each cell of the box, and the logarithm of its aspect ratio,
-/// scaled so that its L1 distance stands beside the spectrum's.
+/// Coverage of each cell of the square round the box, as L1 weights: the
+/// distance of two pieces is the share of the square where only one of them is.
 fn standing(outline: &Outline) -> Option<Vec<f32>> {
     let bounds = outline.bounds();
-    let (width, height) = (bounds.width(), bounds.height());
-    if !(width > 1.0 && height > 1.0) {
+    let side = bounds.width().max(bounds.height());
+    if bounds.width() <= 1.0 || bounds.height() <= 1.0 {
         return None;
     }
+    let left = (bounds.left + bounds.right - side) / 2.0;
+    let top = (bounds.top + bounds.bottom - side) / 2.0;
     // Coverage by scan lines: four lines a row of cells, exact along the line.
     const LINES: usize = 4;
     let mut cells = vec![0.0f32; CELLS * CELLS];
@@ -109,13 +111,13 @@ fn standing(outline: &Outline) -> Option<Vec<f32>> {
         .collect();
     let mut crossings = Vec::new();
     for line in 0..CELLS * LINES {
-        let y = bounds.top + (line as f32 + 0.5) / (CELLS * LINES) as f32 * height;
+        let y = top + (line as f32 + 0.5) / (CELLS * LINES) as f32 * side;
         crossings.clear();
         for ring in &rings {
             for (a, b) in crate::outline::edges(ring) {
                 if (a[1] > y) != (b[1] > y) {
                     let x = a[0] + (b[0] - a[0]) * (y - a[1]) / (b[1] - a[1]);
-                    crossings.push((x - bounds.left) / width * CELLS as f32);
+                    crossings.push((x - left) / side * CELLS as f32);
                 }
             }
         }
@@ -128,11 +130,6 @@ fn standing(outline: &Outline) -> Option<Vec<f32>> {
             }
         }
     }
-    let scale = STANDING / (CELLS * CELLS) as f32;
-    let mut values: Vec<f32> = cells.iter().map(|v| v * scale).collect();
-    values.push((width / height).ln() * STANDING * ASPECT);
-    Some(values)
+    let weight = STANDING / (CELLS * CELLS) as f32;
+    Some(cells.into_iter().map(|v| v * weight).collect())
 }
-
-/// Weight of the aspect ratio's logarithm beside the mean cell difference.
-const ASPECT: f32 = 0.3;
