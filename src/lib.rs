@@ -13,6 +13,8 @@ pub mod photo;
 pub mod cutout;
 pub mod outline;
 pub mod channel;
+pub mod nearest;
+pub mod cabinet;
 pub mod describe;
 pub mod identify;
 pub mod report;

@@ -1,0 +1,7 @@
+//! What the cabinet promises: what it reported is there, whatever happens to the
+//! process, the files or the format.
+
+mod cabinet {
+    mod changes;
+    pub(crate) mod common;
+}
