@@ -50,16 +50,11 @@ pub struct Cutout {
     /// Longest side of the copy on which edges are found, in pixels. Smaller
     /// photos are never enlarged.
     pub working_px: u32,
-    /// Side of the square that the mask model sees, in pixels; a multiple of 32.
-    pub model_px: u32,
 }
 
 impl Default for Cutout {
     fn default() -> Self {
-        Self {
-            working_px: 1024,
-            model_px: 320,
-        }
+        Self { working_px: 1024 }
     }
 }
 

@@ -75,7 +75,7 @@ impl Engine {
             })?;
         let crop = channel::crop(&cutout, &outline);
         let embedding: Option<Embedding> = if cutout.origin.shows_surface() {
-            Some(channel::embed(&crop, &self.embedder)?)
+            Some(channel::embed(&crop, &cutout.working, &self.embedder)?)
         } else {
             None
         };

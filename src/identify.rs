@@ -17,9 +17,10 @@ use crate::{
     cabinet::{ChannelSpec, Snapshot},
     channel::{Features, REGISTRY},
     describe::Described,
-    error::Result,
+    error::{Error, Kind, Result},
 };
 use reading::{Candidate, Levels, Match, PieceReading, View};
+
 pub use weights::Weights;
 
 /// Candidates named on a level.
@@ -67,22 +68,38 @@ struct Compared {
     levels: Levels<Option<f64>>,
 }
 
+/// A reading with the cabinet's views behind its matches.
+#[derive(Clone, Debug)]
+pub struct Identified {
+    /// The answer.
+    pub reading: PieceReading,
+    /// For each match, the number of its view in the cabinet.
+    pub view_ids: Vec<i64>,
+}
+
 /// Reads one piece.
 ///
 /// # Errors
-/// [`crate::error::Kind::Internal`] if a vector does not fit the index.
-pub fn identify(
-    query: &Query<'_>,
-    snapshot: &Snapshot,
-    options: &Options,
-) -> Result<PieceReading> {
+/// [`crate::error::Kind::Internal`] if a vector does not fit the index, or if
+/// the query has no view.
+pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Result<Identified> {
+    let Some((_, best)) = query.views.first() else {
+        return Err(Error::new(
+            Kind::Internal,
+            "a piece without a view was to be read",
+        ));
+    };
     let own: BTreeSet<&str> = query.views.iter().map(|(sha256, _)| *sha256).collect();
     let keep = |view: u32| {
         !options.skip_same_photo || !own.contains(snapshot.views()[view as usize].sha256.as_str())
     };
     let views = candidates(query, snapshot, options, &keep)?;
     let mut compared = compare(query, snapshot, options, &views);
-    compared.sort_by(|a, b| a.distance.total_cmp(&b.distance).then(a.piece.cmp(&b.piece)));
+    compared.sort_by(|a, b| {
+        a.distance
+            .total_cmp(&b.distance)
+            .then(a.piece.cmp(&b.piece))
+    });
 
     let ranks: BTreeMap<u32, usize> = compared
         .iter()
@@ -103,7 +120,6 @@ pub fn identify(
         .enumerate()
         .map(|(i, c)| as_match(i + 1, c, snapshot))
         .collect();
-    let best = query.views[0].1;
     let scale = best.cutout.photo_per_working;
     let bounds = best.outline.bounds();
     let px = |v: f32| (v * scale).round().max(0.0) as u32;
@@ -113,7 +129,12 @@ pub fn identify(
         .flat_map(|(_, d)| d.warnings.iter())
         .collect();
     let advice = advice::advice(&levels, &certainty, &matches, &warnings);
-    Ok(PieceReading {
+    let view_ids = compared
+        .iter()
+        .take(options.top)
+        .map(|c| snapshot.views()[c.view as usize].id)
+        .collect();
+    let reading = PieceReading {
         box_px: [
             px(bounds.left),
             px(bounds.top),
@@ -132,7 +153,8 @@ pub fn identify(
         matches,
         advice,
         cautions: cautions::standing(),
-    })
+    };
+    Ok(Identified { reading, view_ids })
 }
 
 fn trimmed(mut candidates: Vec<Candidate>) -> Vec<Candidate> {

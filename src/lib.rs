@@ -18,3 +18,4 @@ pub mod cabinet;
 pub mod describe;
 pub mod identify;
 pub mod report;
+pub mod cli;

@@ -1,3 +1,5 @@
 //! The program; see the library for what it does.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    std::process::ExitCode::from(footring::cli::run() as u8)
+}

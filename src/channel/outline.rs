@@ -20,7 +20,7 @@ const FREQUENCIES: usize = 12;
 const CELLS: usize = 24;
 /// How much the standing silhouette counts beside the spectrum; chosen on half
 /// of the outline classes and half of the porcelain photos.
-const STANDING: f32 = 14.0;
+const STANDING: f32 = 8.0;
 
 const DIM: usize = SCALES.len() * 3 * FREQUENCIES + CELLS * CELLS;
 
@@ -30,7 +30,7 @@ pub(super) const CHANNEL: Channel = Channel {
     version: 1,
     dim: DIM,
     metric: Metric::L1,
-    unrelated: 1.0,
+    unrelated: 5.5,
     describe: |subject| describe(subject.outline),
     about: "the silhouette: how its contour bends and how it stands",
 };

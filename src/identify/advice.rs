@@ -22,7 +22,9 @@ pub(super) fn advice(
         )
     });
     if spoiled {
-        advice.push("take the photo again as the warnings say; that may change the answer".to_owned());
+        advice.push(
+            "take the photo again as the warnings say; that may change the answer".to_owned(),
+        );
     }
     let open = |c: Certainty| matches!(c, Certainty::Several | Certainty::Unknown);
     if open(certainty.shape) || open(certainty.form) {

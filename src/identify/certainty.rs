@@ -25,9 +25,7 @@ const SCALE: f64 = 0.08;
 
 /// Gives each candidate its share and each level its certainty. A level that is
 /// unknown keeps its candidates, so that the user sees what came nearest.
-pub(super) fn judge(
-    levels: Levels<Vec<Candidate>>,
-) -> (Levels<Vec<Candidate>>, Levels<Certainty>) {
+pub(super) fn judge(levels: Levels<Vec<Candidate>>) -> (Levels<Vec<Candidate>>, Levels<Certainty>) {
     let (form, a) = judge_level(levels.form);
     let (shape, b) = judge_level(levels.shape);
     let (pattern, c) = judge_level(levels.pattern);

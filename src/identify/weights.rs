@@ -20,17 +20,17 @@ pub struct Weights {
 
 /// All channels together; chosen on one half of the real sets.
 const OVERALL: &[(&str, f64)] = &[
-    ("outline", 0.10),
+    ("outline", 0.05),
     ("form", 0.10),
-    ("decoration", 0.30),
-    ("colour", 0.40),
-    ("general", 0.10),
+    ("decoration", 0.35),
+    ("colour", 0.45),
+    ("general", 0.05),
 ];
 /// Piece type and shape are read from the outline and the moulded form.
 const FORM: &[(&str, f64)] = &[("outline", 0.5), ("form", 0.5)];
 /// The pattern is read from the surface. Colour helps little: one pattern is
 /// sold in several colours.
-const PATTERN: &[(&str, f64)] = &[("decoration", 0.75), ("colour", 0.25)];
+const PATTERN: &[(&str, f64)] = &[("decoration", 0.8), ("colour", 0.2)];
 /// A glaze is a colour.
 const GLAZE: &[(&str, f64)] = &[("colour", 1.0)];
 

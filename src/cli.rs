@@ -1,0 +1,197 @@
+//! The command line: what can be asked, and the only room that knows the
+//! terminal. Results go to stdout, everything else to stderr.
+
+mod add;
+mod batch;
+mod cabinet;
+mod demo;
+mod doctor;
+mod exhibit;
+mod identify;
+mod output;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::{config::Config, cutout::Method, describe::Engine, error::Result};
+
+/// Exit codes of the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Exit {
+    /// Everything went well.
+    Fine = 0,
+    /// The command failed.
+    Failed = 1,
+    /// The command line, the configuration or a labels file is wrong.
+    Usage = 2,
+    /// The command was carried out, but some inputs failed.
+    SomeFailed = 3,
+}
+
+/// Says what a piece of ceramic tableware is from photographs, by visual
+/// similarity to a reference set you own (a "cabinet").
+#[derive(Debug, Parser)]
+#[command(
+    name = "footring",
+    version,
+    after_help = "Begin with `footring add PHOTOS --cabinet C --labels labels.csv`, then \
+                  `footring identify PHOTO --cabinet C --page answer.html`.\n\
+                  Exit codes: 0 fine, 1 failed, 2 usage, 3 done but some inputs failed.\n\
+                  A visual match is no food-safety test, no appraisal and no authentication."
+)]
+pub struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// What every command understands.
+#[derive(Clone, Debug, Args)]
+struct Common {
+    /// The cabinet's folder
+    #[arg(
+        long,
+        global = true,
+        env = "FOOTRING_CABINET",
+        default_value = "cabinet",
+        value_name = "DIR"
+    )]
+    cabinet: PathBuf,
+    /// Form of the result
+    #[arg(long, global = true, value_enum, default_value_t, value_name = "FORM")]
+    format: Format,
+    /// No progress and no notes, only results and errors
+    #[arg(long, short, global = true)]
+    quiet: bool,
+    /// Photos worked on at a time [default: one for each core]
+    #[arg(long, global = true, value_name = "N")]
+    threads: Option<usize>,
+    /// A TOML file with settings
+    #[arg(long, global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
+}
+
+/// Form of a result.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// A table for people
+    #[default]
+    Table,
+    /// One JSON document
+    Json,
+    /// One JSON object a line
+    Jsonl,
+    /// Comma-separated values
+    Csv,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Add photos to the cabinet, with or without labels
+    Add(add::AddArgs),
+    /// Say what the pieces in photos resemble
+    Identify(identify::IdentifyArgs),
+    /// List, correct, check and tidy the cabinet
+    #[command(subcommand)]
+    Cabinet(cabinet::CabinetCommand),
+    /// Add the invented demo pottery and identify its query photos
+    Demo(demo::DemoArgs),
+    /// Check the installation and the cabinet
+    Doctor,
+}
+
+/// How pieces are seen.
+#[derive(Clone, Debug, Args)]
+struct SeeingArgs {
+    /// How the piece is cut out of the photo
+    #[arg(long, value_enum, default_value_t, value_name = "HOW")]
+    cutout: CutoutArg,
+}
+
+/// How the piece is cut out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum CutoutArg {
+    /// Transparency, silhouette or line drawing where the photo is one, else the network
+    #[default]
+    Auto,
+    /// By the network, whatever the photo is
+    Model,
+    /// By the photo's own transparency
+    Alpha,
+    /// The picture is a silhouette or a line drawing
+    Silhouette,
+    /// Not at all: the whole photo is the piece
+    None,
+}
+
+impl From<CutoutArg> for Method {
+    fn from(arg: CutoutArg) -> Self {
+        match arg {
+            CutoutArg::Auto => Self::Auto,
+            CutoutArg::Model => Self::Model,
+            CutoutArg::Alpha => Self::Alpha,
+            CutoutArg::Silhouette => Self::Silhouette,
+            CutoutArg::None => Self::None,
+        }
+    }
+}
+
+/// Runs the program and says how it went; errors are told on stderr.
+pub fn run() -> Exit {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            // Help and version are results, the rest is a usage error.
+            let exit = if e.use_stderr() {
+                Exit::Usage
+            } else {
+                Exit::Fine
+            };
+            // A closed pipe is the reader's choice.
+            let _ = e.print();
+            return exit;
+        }
+    };
+    match carry_out(&cli) {
+        Ok(exit) => exit,
+        Err(e) => {
+            output::say(format_args!("footring: {e}"));
+            match e.kind() {
+                crate::error::Kind::Usage => Exit::Usage,
+                _ => Exit::Failed,
+            }
+        }
+    }
+}
+
+fn carry_out(cli: &Cli) -> Result<Exit> {
+    let common = &cli.common;
+    if let Some(threads) = common.threads {
+        // Fails only if a pool exists already, which is then the one in force.
+        let _ = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads.max(1))
+            .build_global();
+    }
+    match &cli.command {
+        Command::Add(args) => add::run(args, common),
+        Command::Identify(args) => identify::run(args, common),
+        Command::Cabinet(command) => cabinet::run(command, common),
+        Command::Demo(args) => demo::run(args, common),
+        Command::Doctor => doctor::run(common),
+    }
+}
+
+impl Common {
+    fn config(&self) -> Result<Config> {
+        self.config
+            .as_ref()
+            .map_or_else(|| Ok(Config::default()), |file| Config::read(file))
+    }
+
+    fn engine(&self, cutout: CutoutArg) -> Result<Engine> {
+        Engine::load(self.config()?, cutout.into())
+    }
+}

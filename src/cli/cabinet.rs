@@ -1,0 +1,304 @@
+//! `footring cabinet`: look at the reference set, correct it, check and tidy it.
+
+use std::path::PathBuf;
+
+use clap::Subcommand;
+
+use super::{Common, CutoutArg, Exit, Format, add, batch, output};
+use crate::{
+    cabinet::{self, Cabinet, Labels, Origin, View},
+    channel::REGISTRY,
+    error::{Error, Kind, Result},
+    photo,
+};
+
+#[derive(Debug, Subcommand)]
+pub(super) enum CabinetCommand {
+    /// List the photos with their labels (`--format csv` writes a labels file)
+    List,
+    /// Show one piece or photo with its history
+    Show {
+        /// Name of a piece, path or hash of a photo
+        target: String,
+    },
+    /// Correct labels without touching photos
+    Relabel {
+        /// Name of a piece, path or hash of a photo
+        target: String,
+        /// Labels as in `shape=Brannet`; an empty value takes a label away
+        #[arg(required = true, value_name = "LABEL=VALUE")]
+        values: Vec<String>,
+    },
+    /// Give a piece another name
+    Rename {
+        /// Its name
+        piece: String,
+        /// Its new name
+        name: String,
+    },
+    /// Leave a piece or photo out of all answers
+    Remove {
+        /// Name of a piece, path or hash of a photo
+        target: String,
+    },
+    /// Bring back what was removed
+    Restore {
+        /// Name of a piece, path or hash of a photo
+        target: String,
+    },
+    /// Describe all photos again, after an update of footring
+    Refresh,
+    /// Look for damage
+    Verify,
+    /// Take removed photos away for good
+    Compact,
+}
+
+pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
+    let by_hand = Origin::new("command line");
+    match command {
+        CabinetCommand::List => list(common),
+        CabinetCommand::Show { target } => show(target, common),
+        CabinetCommand::Relabel { target, values } => {
+            let pairs: Vec<(&str, &str)> = values
+                .iter()
+                .map(|value| {
+                    let pair = value.split_once('=').ok_or_else(|| {
+                        Error::new(Kind::Usage, format!("`{value}` is no LABEL=VALUE"))
+                            .remedy("write for instance shape=Brannet")
+                    })?;
+                    if !Labels::is_known(pair.0.trim()) {
+                        return Err(Error::new(Kind::Usage, format!("`{}` is no label", pair.0))
+                            .remedy(format!(
+                                "use one of {}",
+                                cabinet::PIECE_LABELS
+                                    .iter()
+                                    .chain(&cabinet::VIEW_LABELS)
+                                    .copied()
+                                    .collect::<Vec<_>>()
+                                    .join(", ")
+                            )));
+                    }
+                    Ok(pair)
+                })
+                .collect::<Result<_>>()?;
+            let changed = Cabinet::open(&common.cabinet)?.relabel(target, &pairs, &by_hand)?;
+            done(common, &format!("{changed} labels changed"))
+        }
+        CabinetCommand::Rename { piece, name } => {
+            Cabinet::open(&common.cabinet)?.rename(piece, name, &by_hand)?;
+            done(common, &format!("{piece} is now called {name}"))
+        }
+        CabinetCommand::Remove { target } => {
+            let photos = Cabinet::open(&common.cabinet)?.remove(target, &by_hand)?;
+            done(
+                common,
+                &format!(
+                    "{photos} photos removed; `cabinet restore` brings them back until `cabinet compact`"
+                ),
+            )
+        }
+        CabinetCommand::Restore { target } => {
+            let photos = Cabinet::open(&common.cabinet)?.restore(target, &by_hand)?;
+            done(common, &format!("{photos} photos are back"))
+        }
+        CabinetCommand::Refresh => refresh(common),
+        CabinetCommand::Verify => verify(common),
+        CabinetCommand::Compact => {
+            let gone = Cabinet::open(&common.cabinet)?.compact()?;
+            done(
+                common,
+                &format!(
+                    "{} photos, {} pieces and {} copies taken away",
+                    gone.views, gone.pieces, gone.copies
+                ),
+            )
+        }
+    }
+}
+
+fn done(common: &Common, text: &str) -> Result<Exit> {
+    if !common.quiet {
+        output::say(format_args!("footring: {text}"));
+    }
+    Ok(Exit::Fine)
+}
+
+fn list(common: &Common) -> Result<Exit> {
+    let views = Cabinet::open_read(&common.cabinet)?.views()?;
+    match common.format {
+        Format::Csv => {
+            let mut text = Vec::new();
+            cabinet::write_labels(&views, &mut text)?;
+            output::put(&String::from_utf8_lossy(&text))?;
+        }
+        Format::Jsonl => {
+            for view in &views {
+                output::put(&(add::to_json(&as_json(view))? + "\n"))?;
+            }
+        }
+        Format::Json => {
+            let all: Vec<_> = views.iter().map(as_json).collect();
+            output::put(&(add::to_json(&all)? + "\n"))?;
+        }
+        Format::Table => {
+            for view in &views {
+                let label = |name| view.labels.get(name).unwrap_or("-");
+                output::put(&format!(
+                    "{}  {}  {} / {} / {} / {}\n",
+                    view.piece,
+                    view.photo,
+                    label("form"),
+                    label("shape"),
+                    label("pattern"),
+                    label("glaze"),
+                ))?;
+            }
+        }
+    }
+    Ok(Exit::Fine)
+}
+
+/// One photo of the cabinet, schema `footring.view/1`.
+fn as_json(view: &View) -> serde_json::Value {
+    serde_json::json!({
+        "schema": "footring.view/1",
+        "piece": view.piece,
+        "photo": view.photo,
+        "sha256": view.sha256,
+        "width_px": view.width_px,
+        "height_px": view.height_px,
+        "captured": view.captured,
+        "added_at": view.added_at,
+        "labels": view.labels,
+    })
+}
+
+fn show(target: &str, common: &Common) -> Result<Exit> {
+    let cabinet = Cabinet::open_read(&common.cabinet)?;
+    let views: Vec<View> = cabinet
+        .views()?
+        .into_iter()
+        .filter(|v| v.piece == target || v.photo == target || v.sha256 == target)
+        .collect();
+    let Some(first) = views.first() else {
+        return Err(Error::new(
+            Kind::Usage,
+            format!("the cabinet has no piece or photo \"{target}\""),
+        )
+        .in_file(&common.cabinet)
+        .remedy("see `footring cabinet list`"));
+    };
+    if matches!(common.format, Format::Json | Format::Jsonl) {
+        for view in &views {
+            output::put(&(add::to_json(&as_json(view))? + "\n"))?;
+        }
+        return Ok(Exit::Fine);
+    }
+    output::put(&format!("piece {}\n", first.piece))?;
+    for (label, value) in first.labels.iter() {
+        output::put(&format!("  {label}: {value}\n"))?;
+    }
+    for view in &views {
+        let kept = cabinet.view(view.id)?;
+        let features: Vec<&str> = REGISTRY.iter().map(|c| c.name).collect();
+        output::put(&format!(
+            "photo {}\n  {} x {} px, added {}, sha256 {}\n  channels asked for: {}\n  warnings: {}\n",
+            view.photo,
+            view.width_px,
+            view.height_px,
+            view.added_at,
+            view.sha256,
+            features.join(", "),
+            kept.warnings_json,
+        ))?;
+    }
+    for change in cabinet.history(usize::MAX >> 1)? {
+        if change.piece == first.piece {
+            output::put(&format!(
+                "{}  {}  {} {}\n",
+                change.at,
+                change.who,
+                change.action,
+                match (change.label, change.old, change.new) {
+                    (Some(label), old, new) => format!(
+                        "{label}: {} -> {}",
+                        old.as_deref().unwrap_or("-"),
+                        new.as_deref().unwrap_or("-")
+                    ),
+                    _ => change.photo.unwrap_or_default(),
+                }
+            ))?;
+        }
+    }
+    Ok(Exit::Fine)
+}
+
+fn verify(common: &Common) -> Result<Exit> {
+    let cabinet = Cabinet::open_read(&common.cabinet)?;
+    let problems = cabinet.verify()?;
+    for problem in &problems {
+        output::put(&format!("{:?}: {}\n", problem.concern, problem.text))?;
+    }
+    if problems.is_empty() {
+        let stats = cabinet.stats()?;
+        output::put(&format!(
+            "no damage found: {} pieces, {} photos\n",
+            stats.pieces, stats.views
+        ))?;
+        Ok(Exit::Fine)
+    } else {
+        Ok(Exit::Failed)
+    }
+}
+
+/// Describes every photo again from its kept copy or its path.
+fn refresh(common: &Common) -> Result<Exit> {
+    let engine = common.engine(CutoutArg::Auto)?;
+    let mut cabinet = Cabinet::open(&common.cabinet)?;
+    let views = cabinet.views()?;
+    let jobs: Vec<(&View, PathBuf)> = views
+        .iter()
+        .map(|v| {
+            let copy = cabinet.photo_copy(&v.sha256);
+            (v, copy.unwrap_or_else(|| PathBuf::from(&v.photo)))
+        })
+        .collect();
+    let bar = output::progress(jobs.len(), "describing", common.quiet);
+    let mut failed = 0;
+    batch::in_order(
+        &jobs,
+        |(view, file)| {
+            let photo = photo::read(file, &engine.config.photo)?;
+            if photo.sha256 != view.sha256 {
+                return Err(Error::new(Kind::Missing, "is another photo than was added")
+                    .in_file(file)
+                    .remedy("remove it from the cabinet and add it again"));
+            }
+            Ok(add::features(&engine.describe(&photo)?))
+        },
+        |i, answer| {
+            bar.inc(1);
+            let kept = answer.and_then(|features| {
+                cabinet.replace_features(jobs[i].0.id, &features, &Origin::new("refresh"))
+            });
+            if let Err(e) = kept {
+                failed += 1;
+                output::say(format_args!("footring: {}", e.in_file(&jobs[i].1)));
+            }
+            Ok(())
+        },
+    )?;
+    bar.finish_and_clear();
+    if !common.quiet {
+        output::say(format_args!(
+            "footring: {} photos described again, {failed} failed",
+            jobs.len() - failed
+        ));
+    }
+    Ok(if failed == 0 {
+        Exit::Fine
+    } else {
+        Exit::SomeFailed
+    })
+}

@@ -1,0 +1,85 @@
+//! The two streams: results to stdout, everything else to stderr, and what the
+//! terminal can show.
+
+use std::{
+    fmt,
+    io::{self, IsTerminal, Write},
+    path::Path,
+};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use crate::{
+    error::{Error, Result},
+    report::Terminal,
+};
+
+/// Writes a note to stderr.
+pub(super) fn say(text: fmt::Arguments<'_>) {
+    // Nothing is left to be told when stderr is closed.
+    let _ = writeln!(io::stderr(), "{text}");
+}
+
+/// Writes a result to stdout, at once.
+///
+/// # Errors
+/// [`crate::error::Kind::Io`] if stdout cannot be written; a reader that has
+/// closed the pipe ends the program quietly.
+pub(super) fn put(text: &str) -> Result<()> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => std::process::exit(0),
+        other => other.map_err(|e| Error::from(e).in_file("standard output")),
+    }
+}
+
+/// What the terminal behind stdout can show.
+pub(super) fn terminal() -> Terminal {
+    let is_terminal = io::stdout().is_terminal();
+    let width = terminal_size::terminal_size().map_or(100, |(w, _)| usize::from(w.0));
+    Terminal {
+        width: if is_terminal {
+            width.clamp(40, 140)
+        } else {
+            100
+        },
+        colour: is_terminal && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty()),
+    }
+}
+
+/// A progress bar on stderr; hidden when quiet or not a terminal.
+pub(super) fn progress(total: usize, what: &'static str, quiet: bool) -> ProgressBar {
+    if quiet || !io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::with_draw_target(Some(total as u64), ProgressDrawTarget::stderr());
+    if let Ok(style) = ProgressStyle::with_template("{msg} {pos} of {len} [{wide_bar}] {eta} left")
+    {
+        bar.set_style(style.progress_chars("=> "));
+    }
+    bar.set_message(what);
+    bar
+}
+
+/// Writes a file whole or not at all: beside it first, then renamed.
+///
+/// # Errors
+/// [`crate::error::Kind::Io`] naming the file.
+pub(super) fn write_file(file: &Path, bytes: &[u8]) -> Result<()> {
+    let mut beside = file.as_os_str().to_owned();
+    beside.push(format!(".{}.part", std::process::id()));
+    let beside = Path::new(&beside);
+    let done = (|| {
+        let mut out = std::fs::File::create(beside)?;
+        out.write_all(bytes)?;
+        out.sync_all()?;
+        std::fs::rename(beside, file)
+    })();
+    done.map_err(|e| {
+        // The half-written file is of no use to anyone.
+        let _ = std::fs::remove_file(beside);
+        Error::from(e)
+            .in_file(file)
+            .remedy("check that the folder exists and may be written")
+    })
+}
