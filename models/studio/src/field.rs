@@ -9,6 +9,8 @@ use crate::section::Pt;
 #[derive(Clone, Debug)]
 pub struct Field {
     points: Vec<Pt>,
+    /// Start, direction and the inverse of the squared length of every segment.
+    segments: Vec<[f32; 5]>,
     /// Normals at the vertices (right of the walking direction): a point whose nearest point is a vertex takes its side
     /// from them, because neither of the two segments alone can tell.
     normals: Vec<Pt>,
@@ -50,6 +52,14 @@ impl Field {
         let rows = ((hi[1] - lo[1]) * per_mm).ceil() as usize + 1;
         let mut field = Field {
             points: points.to_vec(),
+            segments: points
+                .windows(2)
+                .map(|w| {
+                    let e = [w[1][0] - w[0][0], w[1][1] - w[0][1]];
+                    let l = (e[0] * e[0] + e[1] * e[1]).max(1e-9);
+                    [w[0][0], w[0][1], e[0], e[1], 1.0 / l]
+                })
+                .collect(),
             normals: vertex_normals(points),
             origin: lo,
             per_mm,
@@ -124,10 +134,9 @@ impl Field {
 
     /// Exact distance to one segment.
     fn measure(&self, p: Pt, segment: usize) -> Near {
-        let (a, b) = (self.points[segment], self.points[segment + 1]);
-        let (ex, ey) = (b[0] - a[0], b[1] - a[1]);
-        let (px, py) = (p[0] - a[0], p[1] - a[1]);
-        let along = ((px * ex + py * ey) / (ex * ex + ey * ey).max(1e-9)).clamp(0.0, 1.0);
+        let [ax, ay, ex, ey, inverse] = self.segments[segment];
+        let (px, py) = (p[0] - ax, p[1] - ay);
+        let along = ((px * ex + py * ey) * inverse).clamp(0.0, 1.0);
         let offset = [px - ex * along, py - ey * along];
         let turn = if along <= 0.0 {
             let n = self.normals[segment];

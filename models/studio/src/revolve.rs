@@ -31,7 +31,6 @@ pub struct Revolved {
     pub verge_mm: f32,
     field: Field,
     step: f32,
-    play_mm: f32,
     radius_mm: f32,
     top_mm: f32,
 }
@@ -61,7 +60,6 @@ impl Revolved {
         Revolved {
             field,
             step: warp.step(),
-            play_mm: warp.farthest_mm(),
             radius_mm: section.radius_mm(),
             top_mm: section.height_mm(),
             section,
@@ -76,21 +74,9 @@ impl Revolved {
         v3(p.x, p.y - self.base_mm, p.z)
     }
 
-    /// Signed distance (a safe lower estimate) and the zone nearest to `p`. `quick` may give much less far from the
-    /// surface: good for finding a hit, not for judging how near a ray passes.
-    pub fn distance(&self, p: V3, quick: bool) -> (f32, Zone) {
+    /// Signed distance (a safe lower estimate) and the zone nearest to `p`.
+    pub fn distance(&self, p: V3) -> (f32, Zone) {
         let q = self.local(p);
-        if quick && self.play_mm > 0.0 {
-            // Far from the surface the angle does not matter, and its cost is saved.
-            let near = self.field.near(self.warp.to_round(q));
-            let d = near.distance_mm - self.play_mm;
-            if near.side > 0.0 && d > 3.0 && near.distance_mm < self.radius_mm {
-                return (
-                    d * self.warp.oval.min(1.0) * 0.97,
-                    self.section.zone(near.segment),
-                );
-            }
-        }
         let near = self.field.near(self.warp.to_section(q));
         (
             near.distance_mm * near.side * self.step,

@@ -99,12 +99,21 @@ pub fn fbm(x: f32, y: f32, seed: u32) -> f32 {
         / 7.0
 }
 
-/// Noise over a surface in space, by three planes; free of seams on a turned body.
+/// Noise in space in 0..1, one feature every `scale_mm`: free of seams and of stretching on a turned body.
 pub fn noise_on(p: V3, scale_mm: f32, seed: u32) -> f32 {
     let k = 1.0 / scale_mm;
     let y = p.y * k;
-    // Shearing by y joins the two horizontal axes into one plane without a preferred grid.
-    noise(p.x * k + y * 0.57, p.z * k - y * 0.83, seed)
+    let floor = y.floor();
+    let t = y - floor;
+    let layer = |i: i32| {
+        noise(
+            p.x * k,
+            p.z * k,
+            seed ^ (i as u32).wrapping_mul(0x9e37_79b1),
+        )
+    };
+    let i = floor as i32;
+    lerp(layer(i), layer(i + 1), t * t * (3.0 - 2.0 * t))
 }
 
 #[cfg(test)]

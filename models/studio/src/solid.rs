@@ -44,14 +44,14 @@ pub struct Surface {
     pub bore: bool,
 }
 
-fn box_distance(p: V3, b: &(V3, V3)) -> f32 {
+fn box_distance_squared(p: V3, b: &(V3, V3)) -> f32 {
     let d = |p: f32, lo: f32, hi: f32| (lo - p).max(p - hi).max(0.0);
-    v3(
+    let q = v3(
         d(p.x, b.0.x, b.1.x),
         d(p.y, b.0.y, b.1.y),
         d(p.z, b.0.z, b.1.z),
-    )
-    .length()
+    );
+    q.dot(q)
 }
 
 /// Smooth union of distances: the joint is filled with a fillet of about `k`.
@@ -87,37 +87,33 @@ impl Solid {
             && p.y < self.bodies[body].rim_mm() - 0.4
     }
 
-    /// Signed distance in mm, a safe estimate, even enough to judge how near a ray passes.
+    /// Signed distance in mm, a safe estimate for marching.
     pub fn distance(&self, p: V3) -> f32 {
-        self.measure(p, false)
-    }
-
-    /// Signed distance in mm for finding hits: safe, but may be much too small far from the surface.
-    pub fn reach(&self, p: V3) -> f32 {
-        self.measure(p, true)
-    }
-
-    fn measure(&self, p: V3, quick: bool) -> f32 {
         let mut all = f32::MAX;
         for (i, body) in self.bodies.iter().enumerate() {
-            let far = box_distance(p, &self.body_boxes[i]);
-            if far > 50.0 {
-                // Far away the box is good enough for bodies, and their tubes are measured on their own.
-                let mut d = far + 0.5;
-                for (k, t) in self.tubes.iter().enumerate() {
-                    if t.on == i {
-                        d = d.min(self.tube_distance(k, p));
-                    }
-                }
-                all = all.min(d);
-                continue;
-            }
-            let (mut d, zone) = body.distance(p, quick);
+            let far = box_distance_squared(p, &self.body_boxes[i]);
+            let (mut d, zone) = if far > 2500.0 {
+                // Far away the box is good enough.
+                (far.sqrt() + 0.5, Zone::Outside)
+            } else {
+                body.distance(p)
+            };
             if !self.within(i, p, zone) {
                 for (k, t) in self.tubes.iter().enumerate() {
-                    if t.on == i {
-                        d = join(d, self.tube_distance(k, p), t.blend_mm);
+                    if t.on != i {
+                        continue;
                     }
+                    let far = box_distance_squared(p, &self.tube_boxes[k]);
+                    let near = (d + t.blend_mm).max(0.0);
+                    if far > near * near {
+                        continue;
+                    }
+                    let td = if far > 625.0 {
+                        far.sqrt() + 1.0
+                    } else {
+                        t.distance(p) * 0.95
+                    };
+                    d = join(d, td, t.blend_mm);
                 }
             }
             all = all.min(d);
@@ -125,20 +121,18 @@ impl Solid {
         all
     }
 
-    fn tube_distance(&self, k: usize, p: V3) -> f32 {
-        let far = box_distance(p, &self.tube_boxes[k]);
-        if far > 25.0 {
-            far + 1.0
-        } else {
-            self.tubes[k].distance(p) * 0.95
-        }
-    }
-
     /// The surface at (or very near) `p`.
     pub fn surface(&self, p: V3) -> Surface {
         let mut best: Option<(f32, Surface)> = None;
         for (i, body) in self.bodies.iter().enumerate() {
-            let (body_d, zone) = body.distance(p, false);
+            let last = i + 1 == self.bodies.len();
+            if box_distance_squared(p, &self.body_boxes[i]) > 9.0
+                && !(last && best.is_none())
+                && self.tubes.iter().all(|t| t.on != i)
+            {
+                continue;
+            }
+            let (body_d, zone) = body.distance(p);
             let skin = body.skin(p);
             let mut surface = Surface {
                 part: Part::Body(i),
@@ -150,7 +144,7 @@ impl Solid {
             let mut d = body_d;
             if !self.within(i, p, zone) {
                 for (k, t) in self.tubes.iter().enumerate() {
-                    if t.on != i || box_distance(p, &self.tube_boxes[k]) > 8.0 {
+                    if t.on != i || box_distance_squared(p, &self.tube_boxes[k]) > 64.0 {
                         continue;
                     }
                     let (td, n, bore) = t.surface(p);

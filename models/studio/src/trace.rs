@@ -45,7 +45,7 @@ struct Tiles {
 }
 
 /// Width of a tile, pixels.
-const TILE: usize = 8;
+const TILE: usize = 4;
 
 impl Tiles {
     fn new(world: &march::World, view: &View, w: usize, h: usize) -> Tiles {
@@ -71,10 +71,10 @@ impl Tiles {
 }
 
 const SUB: [[f32; 2]; 4] = [
-    [0.125, -0.375],
     [0.375, 0.125],
-    [-0.125, 0.375],
     [-0.375, -0.125],
+    [0.125, -0.375],
+    [-0.125, 0.375],
 ];
 
 /// Renders a scene. Every pixel gets one ray, pixels at edges get four more; light is found at every other pixel and
@@ -123,12 +123,14 @@ pub fn render(scene: &Scene) -> Frame {
             count(k);
         }
         let mut n = 1;
-        if rough(&first, w, h, x, y) {
+        let extra = roughness(&first, w, h, x, y);
+        if extra > 0 {
             // Bounded before the mean, or one mirrored light would leave a jagged edge.
             c = bounded(c);
-            for [dx, dy] in SUB {
+            let free = closer(&first, tiles.at(x, y), w, h, x, y);
+            for &[dx, dy] in &SUB[..extra] {
                 let (px, py) = (x as f32 + 0.5 + dx, y as f32 + 0.5 + dy);
-                let k = match shade::meet(&world, &view, tiles.at(x, y), px, py) {
+                let k = match shade::meet(&world, &view, &free, px, py) {
                     None => shade::background(&world, &view, &ground, [px, py]),
                     Some(m) => {
                         count(m.item);
@@ -159,12 +161,12 @@ pub fn render(scene: &Scene) -> Frame {
     }
 }
 
-/// A value for every pixel, rows in parallel, in order.
+/// A value for every pixel, in parallel and in order.
 fn each<T: Send>(w: usize, h: usize, f: impl Fn(usize, usize) -> T + Sync) -> Vec<T> {
-    let f = &f;
-    (0..h)
+    (0..w * h)
         .into_par_iter()
-        .flat_map_iter(|y| (0..w).map(move |x| f(x, y)))
+        .with_min_len(w)
+        .map(|i| f(i % w, i / w))
         .collect()
 }
 
@@ -206,12 +208,44 @@ fn carried(
         .then_some(Arrival { parts: sum })
 }
 
+/// Free distances within a pixel: what its tile knows, and what the rays round it found.
+fn closer(
+    px: &[(V3, Hit, Arrival)],
+    tile: &[f32],
+    w: usize,
+    h: usize,
+    x: usize,
+    y: usize,
+) -> Vec<f32> {
+    let mut nearest = vec![f32::MAX; tile.len()];
+    for j in y.saturating_sub(1)..=(y + 1).min(h - 1) {
+        for i in x.saturating_sub(1)..=(x + 1).min(w - 1) {
+            let hit = px[j * w + i].1;
+            if let Some(k) = (hit.item as usize).checked_sub(1) {
+                nearest[k] = nearest[k].min(hit.t_mm);
+            }
+        }
+    }
+    // A little before the nearest of them: a surface that bulges between rays is not jumped over. Pieces that none of
+    // the rays met keep what the tile knows.
+    tile.iter()
+        .zip(nearest)
+        .map(|(&t, n)| {
+            if n < f32::MAX {
+                t.max(n * 0.995 - 1.0)
+            } else {
+                t
+            }
+        })
+        .collect()
+}
+
 fn bounded(c: V3) -> V3 {
     crate::vec3::v3(c.x.min(4.0), c.y.min(4.0), c.z.min(4.0))
 }
 
-/// True where a pixel differs from a neighbour in what it shows.
-fn rough(px: &[(V3, Hit, Arrival)], w: usize, h: usize, x: usize, y: usize) -> bool {
+/// Extra rays that a pixel needs: four on outlines, two where only paint or light changes, none elsewhere.
+fn roughness(px: &[(V3, Hit, Arrival)], w: usize, h: usize, x: usize, y: usize) -> usize {
     let (c, a, _) = &px[y * w + x];
     let tone = |c: &V3| c.luminance().clamp(0.0, 1.2).sqrt();
     let near = [
@@ -220,13 +254,19 @@ fn rough(px: &[(V3, Hit, Arrival)], w: usize, h: usize, x: usize, y: usize) -> b
         (x, y.wrapping_sub(1)),
         (x, y + 1),
     ];
-    near.into_iter().any(|(i, j)| {
+    let mut extra = 0;
+    for (i, j) in near {
         if i >= w || j >= h {
-            return false;
+            continue;
         }
         let (k, b, _) = &px[j * w + i];
-        a.item != b.item
-            || (a.item > 0 && (a.normal.dot(b.normal) < 0.86 || (tone(c) - tone(k)).abs() > 0.07))
-            || (a.item == 0 && (tone(c) - tone(k)).abs() > 0.16)
-    })
+        if a.item != b.item || (a.item > 0 && a.normal.dot(b.normal) < 0.8) {
+            return 4;
+        }
+        let limit = if a.item > 0 { 0.08 } else { 0.16 };
+        if (tone(c) - tone(k)).abs() > limit {
+            extra = 2;
+        }
+    }
+    extra
 }

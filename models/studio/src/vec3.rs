@@ -158,7 +158,8 @@ pub fn cos(a_rad: f32) -> f32 {
     use std::f32::consts::TAU;
     // Folded into a quarter turn about zero by symmetry, then a power series.
     let t = a_rad * (1.0 / TAU);
-    let u = (t - t.round()).abs();
+    // A whole number by conversion: rounding is a library call on machines without an instruction for it.
+    let u = (t.abs() - (t.abs() + 0.5) as i32 as f32).abs();
     let (u, sign) = if u > 0.25 { (0.5 - u, -1.0) } else { (u, 1.0) };
     let s = (u * TAU) * (u * TAU);
     sign * (1.0 + s * (-0.5 + s * (0.041_666_6 + s * (-0.001_388_78 + s * 2.4e-5))))

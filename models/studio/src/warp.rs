@@ -67,27 +67,6 @@ impl Warp {
         }
     }
 
-    /// The farthest that the warp moves any point of the surface, mm, for points up to twice the radius out.
-    pub fn farthest_mm(&self) -> f32 {
-        if !self.angular() {
-            return 0.0;
-        }
-        let facet = if self.facets > 0 {
-            0.12 * self.facet
-        } else {
-            0.0
-        };
-        self.radius_mm * 2.0 * (self.wave.abs() + facet)
-            + self.rib_mm.abs()
-            + self.lip.map_or(0.0, |l| l.reach_mm.hypot(l.rise_mm))
-    }
-
-    /// The section point as if the plan were only oval.
-    pub fn to_round(&self, p: V3) -> Pt {
-        let z = p.z / self.oval;
-        [(p.x * p.x + z * z).sqrt(), p.y]
-    }
-
     /// True where the angle about the axis matters.
     fn angular(&self) -> bool {
         self.waves > 0 || self.facets > 0 || self.ribs > 0 || self.lip.is_some()
@@ -125,7 +104,9 @@ impl Warp {
         }
         if self.facets > 0 {
             let half = PI / self.facets as f32;
-            let a = angle.rem_euclid(2.0 * half) - half;
+            // The angle lies in −π..π, so it is brought above zero before the fraction is taken.
+            let k = (angle + 4.0 * PI) / (2.0 * half);
+            let a = (k - k as i32 as f32) * 2.0 * half - half;
             // The edge is softened: glaze fills it. Mean radius stays about one.
             let polygon = cos(half) / cos((a * a + 0.0016).sqrt().min(half));
             g += self.facet * full * (polygon * 1.03 - 1.0);
@@ -154,15 +135,22 @@ impl Warp {
         if let Some(lip) = self.lip {
             let a = wrap_angle(angle - lip.angle_rad) / lip.width_rad;
             let u = smoothstep(lip.from_mm, self.height_mm, p.y);
-            let e = (-a * a).exp() * u * u;
-            out[0] -= lip.reach_mm * e;
-            out[1] -= lip.rise_mm * e;
+            if u > 0.0 && a.abs() < 3.0 {
+                let e = (-a * a).exp() * u * u;
+                out[0] -= lip.reach_mm * e;
+                out[1] -= lip.rise_mm * e;
+            }
         }
         out
     }
 
     /// The normal in space of a surface whose section normal at `p` is `n`.
     pub fn normal(&self, p: V3, n: Pt) -> V3 {
+        if !self.angular() {
+            let z = p.z / self.oval;
+            let k = n[0] / (p.x * p.x + z * z).sqrt().max(1e-4);
+            return v3(k * p.x, n[1], k * z / self.oval).unit();
+        }
         let e = 0.15;
         let f = |q: V3| {
             let s = self.to_section(q);

@@ -39,7 +39,7 @@ impl<'a> World<'a> {
             let end = along + r * 1.02;
             let mut answer = f32::MAX;
             while t < end {
-                let h = item.solid.reach(lo + ld * t);
+                let h = item.solid.distance(lo + ld * t);
                 let wide = open * (t + h.max(0.0)) + 0.05;
                 if h < wide {
                     answer = t;
@@ -156,19 +156,49 @@ fn slab(o: V3, d: V3, lo: V3, hi: V3) -> Option<(f32, f32)> {
 
 /// First surface of a piece between two distances, in its own frame.
 fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
+    let reach = |t: f32| {
+        item.solid
+            .distance(v3(o.x + d.x * t, o.y + d.y * t, o.z + d.z * t))
+    };
     let mut t = t0;
+    let mut before: Option<(f32, f32)> = None;
     for _ in 0..110 {
-        let h = item
-            .solid
-            .reach(v3(o.x + d.x * t, o.y + d.y * t, o.z + d.z * t));
-        if h < 0.02 {
+        let h = reach(t);
+        if h < NEAR_MM {
             return Some(t);
         }
+        // Close to a surface the distance falls evenly along the ray: the place where it would reach zero is tried, and
+        // taken if it is a surface.
+        if let Some((bt, bh)) = before
+            && h < 4.0
+            && bh < 12.0
+        {
+            let slope = (bh - h) / (t - bt);
+            if slope > 0.12 {
+                let guess = t + h / slope;
+                let there = reach(guess);
+                if there.abs() < NEAR_MM {
+                    return (guess < t1).then_some(guess);
+                }
+                if there > 0.0 && there < h {
+                    // No surface lies between when the guess is nearer to it than here and the way there was free.
+                    if guess - t <= h + there {
+                        before = Some((t, h));
+                        t = guess;
+                        continue;
+                    }
+                }
+            }
+        }
+        before = Some((t, h));
         t += h;
         if t > t1 {
             return None;
         }
     }
     // Crept along a surface: near enough counts as met.
-    (item.solid.distance(o + d * t) < 0.25).then_some(t)
+    (reach(t) < 0.25).then_some(t)
 }
+
+/// Distance at which a surface counts as met, mm.
+const NEAR_MM: f32 = 0.04;
