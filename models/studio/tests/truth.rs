@@ -182,7 +182,7 @@ fn the_same_seed_gives_the_same_bytes_on_any_number_of_threads() {
     };
     let one = take(1);
     assert!(one == take(3));
-    assert!(one.1[0].iter().any(|&v| v == 255));
+    assert!(one.1[0].contains(&255));
 }
 
 /// The committed photos are what the program makes. Libraries of other platforms may round a sine differently, so a
