@@ -31,8 +31,20 @@ const PLAINLY: &str = "The photos of this demo are rendered, and the pottery, it
 pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
     let set = match &args.set {
         Some(set) => set.clone(),
-        None => onnx::models_dir()?.join("../index/demo"),
+        None => {
+            let models = onnx::models_dir()?;
+            let beside = models.canonicalize().unwrap_or(models);
+            beside.parent().map_or_else(
+                || PathBuf::from("index/demo"),
+                |root| root.join("index/demo"),
+            )
+        }
     };
+    // Shown short where it can be.
+    let set = std::env::current_dir()
+        .ok()
+        .and_then(|here| Some(set.strip_prefix(here).ok()?.to_path_buf()))
+        .unwrap_or(set);
     let labels = set.join("labels.csv");
     if !labels.is_file() {
         return Err(Error::new(Kind::Missing, "is no demo set")

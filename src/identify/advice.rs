@@ -15,6 +15,16 @@ pub(super) fn advice(
         advice.push("the cabinet is empty: add reference photos with `footring add`".to_owned());
         return advice;
     }
+    let unlabelled = [&levels.form, &levels.shape, &levels.pattern, &levels.glaze]
+        .iter()
+        .all(|candidates| candidates.is_empty());
+    if unlabelled {
+        advice.push(
+            "nothing in the cabinet is labelled, so only matches can be shown: label pieces with `footring cabinet relabel`"
+                .to_owned(),
+        );
+        return advice;
+    }
     let spoiled = warnings.iter().any(|w| {
         matches!(
             w.code,

@@ -12,7 +12,8 @@
 //! | unknown | else | |
 //!
 //! Where the cabinet knows one label only, there is no margin to speak of and
-//! nothing is better than likely. The share of a candidate is
+//! nothing is better than likely. A glaze is never better than likely either:
+//! light and camera move a colour further than close glazes differ. The share of a candidate is
 //! `exp(-d / 0.08)` over the sum of the same for all candidates and for "not in
 //! the set" at 0.80.
 
@@ -30,6 +31,11 @@ pub(super) fn judge(levels: Levels<Vec<Candidate>>) -> (Levels<Vec<Candidate>>, 
     let (shape, b) = judge_level(levels.shape);
     let (pattern, c) = judge_level(levels.pattern);
     let (glaze, d) = judge_level(levels.glaze);
+    let d = if d == Certainty::Firm {
+        Certainty::Likely
+    } else {
+        d
+    };
     (
         Levels {
             form,

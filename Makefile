@@ -1,0 +1,38 @@
+# Two commands to begin with: `make demo` and `make test`. Everything they need
+# comes from the package registries by their ordinary clients.
+
+CARGO ?= cargo
+PYTHON ?= python3
+PROGRAM = target/release/footring
+COFFEE = .cache/skimage/coffee.png
+
+.PHONY: all build runtime demo test lint measure studio-demo train clean help
+
+help: ## what there is to make
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 14
+
+all: build
+
+runtime: ## fetch the pinned ONNX Runtime library, once
+	@sh models/fetch-runtime.sh
+
+build: runtime ## the program, in target/release/footring
+	$(CARGO) build --release --locked
+
+demo: build ## the main job on the invented demo pottery, ending with a page to look at
+	rm -rf demo-out
+	$(PROGRAM) demo --out demo-out
+
+test: runtime $(COFFEE) ## all tests
+	$(CARGO) test --workspace --locked
+
+# A real photo of a cup, out of the PyPI wheel of scikit-image (BSD-3-Clause).
+$(COFFEE):
+	@sh tests/fetch-coffee.sh $(COFFEE)
+
+lint: ## formatting and clippy, warnings denied
+	$(CARGO) fmt --all --check
+	$(CARGO) clippy --workspace --all-targets --locked -- -D warnings
+
+clean: ## build outputs and caches
+	rm -rf target demo-out .cache .venv
