@@ -34,8 +34,7 @@ pub(super) fn refine(photo: &RgbImage, coarse: &Coarse) -> GrayImage {
     let radius = ((RADIUS_SHARE * small.0.max(small.1) as f32).round() as usize).max(2);
     let coefficients = coefficients(guide.as_raw(), &mask, small, radius);
 
-    // Only near the coarse edge is anything in doubt.
-    let mut refined = GrayImage::new(width as u32, height as u32);
+    let mut soft = vec![[0.0f32; 1]; width * height];
     let (sx, sy) = (
         small.0 as f32 / width as f32,
         small.1 as f32 / height as f32,
@@ -51,12 +50,17 @@ pub(super) fn refine(photo: &RgbImage, coarse: &Coarse) -> GrayImage {
                 + (0..3)
                     .map(|c| a[c] * f32::from(source[at + c]) / 255.0)
                     .sum::<f32>();
-            let steep = (q - 0.5) * STEEPNESS + 0.5;
-            let value = (steep.clamp(0.0, 1.0) * 255.0).round() as u8;
-            refined.put_pixel(x as u32, y as u32, Luma([value]));
+            soft[y * width + x] = [q];
         }
     }
-    refined
+    // Where decoration meets a background of its own tone the model follows the
+    // decoration's pixels; a window of three takes that tooth off.
+    let smooth = box_mean(&soft, width, height, 1);
+    GrayImage::from_fn(width as u32, height as u32, |x, y| {
+        let [q] = smooth[y as usize * width + x as usize];
+        let steep = (q - 0.5) * STEEPNESS + 0.5;
+        Luma([(steep.clamp(0.0, 1.0) * 255.0).round() as u8])
+    })
 }
 
 /// The network's square stretched to `width` x `height`, bilinear.
