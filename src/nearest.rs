@@ -80,17 +80,24 @@ pub trait Index: Send + Sync {
 }
 
 /// Builds the index that suits the number of rows: an exact scan below
-/// [`config::Nearest::graph_from`], a graph from there on.
+/// [`config::Nearest::graph_from`], a graph from there on, unless it leads to so
+/// few of the rows (many equal ones, say) that a scan is better all the same.
 ///
 /// # Errors
-/// [`Kind::Internal`] if the graph cannot be built.
+/// [`Kind::Cabinet`] if the graph cannot be built.
 pub fn build(settings: &config::Nearest, metric: Metric, slab: Slab) -> Result<Box<dyn Index>> {
     if slab.len() < settings.graph_from.max(2) {
-        Ok(Box::new(Flat::new(metric, slab)))
-    } else {
-        Ok(Box::new(Graph::build(settings, metric, slab)?))
+        return Ok(Box::new(Flat::new(metric, slab)));
     }
+    let graph = Graph::build(settings, metric, slab)?;
+    if graph.loose().len() > graph.len() / LOOSE_MAX {
+        return Ok(Box::new(graph.into_flat()));
+    }
+    Ok(Box::new(graph))
 }
+
+/// A graph that misses one row in so many is not used.
+const LOOSE_MAX: usize = 10;
 
 /// Refuses a query that cannot be compared with the rows.
 fn check_query(slab: &Slab, query: &[f32]) -> Result<()> {

@@ -161,8 +161,15 @@ fn header(record: &csv::StringRecord) -> Result<Vec<String>> {
         columns.push(name);
     }
     if !columns.iter().any(|c| c == "photo") {
-        return Err(at(1, "has no column \"photo\"")
-            .remedy("begin the file with a line that names the columns, one of them `photo`"));
+        let other = [(";", "semicolons"), ("\t", "tabs")]
+            .into_iter()
+            .find(|(sign, _)| columns.iter().any(|c| c.contains(sign)));
+        return Err(match other {
+            Some((_, name)) => at(1, &format!("separates its columns with {name}"))
+                .remedy("save it as CSV with commas"),
+            None => at(1, "has no column \"photo\"")
+                .remedy("begin the file with a line that names the columns, one of them `photo`"),
+        });
     }
     Ok(columns)
 }

@@ -1,6 +1,8 @@
 //! The exact scan: slow in the end, always right, and the fastest of all while
 //! the rows are few.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::{Hit, Index, Keep, Slab, best::Best, check_query};
@@ -17,13 +19,16 @@ const PORTION: usize = 500_000;
 #[derive(Clone, Debug)]
 pub struct Flat {
     metric: Metric,
-    slab: Slab,
+    slab: Arc<Slab>,
 }
 
 impl Flat {
     /// Takes the rows over; nothing is built.
-    pub fn new(metric: Metric, slab: Slab) -> Self {
-        Self { metric, slab }
+    pub fn new(metric: Metric, slab: impl Into<Arc<Slab>>) -> Self {
+        Self {
+            metric,
+            slab: slab.into(),
+        }
     }
 }
 
