@@ -78,10 +78,10 @@ pub struct Nearest {
 impl Default for Nearest {
     fn default() -> Self {
         Self {
-            graph_from: 20_000,
-            graph_links: 24,
-            build_width: 200,
-            search_width: 128,
+            graph_from: 200_000,
+            graph_links: 16,
+            build_width: 100,
+            search_width: 64,
             over_fetch: 4,
         }
     }

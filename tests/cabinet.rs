@@ -4,4 +4,8 @@
 mod cabinet {
     mod changes;
     pub(crate) mod common;
+    mod damage;
+    mod formats;
+    mod killed;
+    mod labels;
 }

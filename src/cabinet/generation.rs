@@ -283,7 +283,7 @@ fn fill(making: &Making<'_>, connection: &Connection, beside: &Path) -> Result<V
         revision: making.revision,
         last_view: making.last_view,
         covers: making.covers.clone(),
-        settings: manifest::fingerprint(making.settings),
+        graphs: making.settings.into(),
         channels: Vec::new(),
         files: std::collections::BTreeMap::new(),
         seal: String::new(),

@@ -63,7 +63,8 @@ impl LabelsFile {
             .has_headers(true)
             .trim(csv::Trim::All)
             .from_reader(text.as_bytes());
-        let columns = header(reader.headers().map_err(|e| malformed(&e))?)?;
+        let mut lines = Lines::of(text);
+        let columns = header(reader.headers().map_err(|e| malformed(&e, &mut lines))?)?;
         let mut found = Self {
             rows: Vec::new(),
             unknown: columns
@@ -76,8 +77,8 @@ impl LabelsFile {
         // Where each label of each piece was given first.
         let mut by_piece: HashMap<String, HashMap<String, (u64, String)>> = HashMap::new();
         for record in reader.records() {
-            let record = record.map_err(|e| malformed(&e))?;
-            let line = record.position().map_or(0, csv::Position::line);
+            let record = record.map_err(|e| malformed(&e, &mut lines))?;
+            let line = lines.at(record.position());
             if record.iter().all(str::is_empty) {
                 continue;
             }
@@ -126,8 +127,38 @@ fn at(line: u64, message: &str) -> Error {
     Error::new(Kind::Usage, format!("line {line} {message}"))
 }
 
-fn malformed(e: &csv::Error) -> Error {
-    let line = e.position().map_or(1, csv::Position::line);
+/// Counts lines as an editor does. The reader's own count is that of the end of
+/// the record before, so blank lines and two-sign line ends put it off.
+struct Lines<'a> {
+    text: &'a [u8],
+    byte: usize,
+    line: u64,
+}
+
+impl<'a> Lines<'a> {
+    fn of(text: &'a str) -> Self {
+        Self {
+            text: text.as_bytes(),
+            byte: 0,
+            line: 1,
+        }
+    }
+
+    /// The line of a record; positions come in their order.
+    fn at(&mut self, position: Option<&csv::Position>) -> u64 {
+        let start = position.map_or(0, |position| position.byte() as usize);
+        while let Some(sign) = self.text.get(self.byte)
+            && (self.byte < start || matches!(sign, b'\r' | b'\n'))
+        {
+            self.line += u64::from(*sign == b'\n');
+            self.byte += 1;
+        }
+        self.line
+    }
+}
+
+fn malformed(e: &csv::Error, lines: &mut Lines<'_>) -> Error {
+    let line = lines.at(e.position());
     match e.kind() {
         csv::ErrorKind::UnequalLengths {
             expected_len, len, ..

@@ -31,8 +31,8 @@ pub(super) struct Manifest {
     pub(super) last_view: i64,
     /// SHA-256 over the numbers and hashes of the views it covers.
     pub(super) covers: String,
-    /// Fingerprint of the settings its graphs were built with.
-    pub(super) settings: String,
+    /// How its graphs were built.
+    pub(super) graphs: Graphs,
     /// One entry for each channel.
     pub(super) channels: Vec<Stored>,
     /// SHA-256 of each file.
@@ -87,6 +87,14 @@ impl Manifest {
         Ok(hex(&Sha256::digest(&text)))
     }
 
+    /// Whether other settings would give another generation: where every channel
+    /// has too few rows for a graph under both, they would not.
+    pub(super) fn suits(&self, settings: &config::Nearest) -> bool {
+        let wanted = Graphs::from(settings);
+        let from = wanted.graph_from.min(self.graphs.graph_from);
+        wanted == self.graphs || self.channels.iter().all(|stored| stored.rows < from)
+    }
+
     /// The stored channel that `spec` asks for.
     pub(super) fn channel(&self, spec: &ChannelSpec) -> Option<&Stored> {
         self.channels.iter().find(|stored| {
@@ -106,8 +114,21 @@ pub(super) fn metric_name(metric: Metric) -> &'static str {
     }
 }
 
-/// Tells settings apart that give different graphs.
-pub(super) fn fingerprint(settings: &config::Nearest) -> String {
-    let text = serde_json::to_vec(settings).unwrap_or_default();
-    hex(&Sha256::digest(&text))[..16].to_owned()
+/// Settings that give another graph. Those of search need no new one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Graphs {
+    pub(super) graph_from: usize,
+    pub(super) graph_links: usize,
+    pub(super) build_width: usize,
+}
+
+impl From<&config::Nearest> for Graphs {
+    fn from(settings: &config::Nearest) -> Self {
+        Self {
+            graph_from: settings.graph_from,
+            graph_links: settings.graph_links,
+            build_width: settings.build_width,
+        }
+    }
 }

@@ -10,7 +10,7 @@ use super::{
     generation::{Loaded, Making, Rows},
     list,
     lock::WriterLock,
-    manifest::{self, Manifest},
+    manifest::Manifest,
     meta,
     schema::broken,
 };
@@ -349,7 +349,7 @@ impl Taking<'_> {
             return Ok(None);
         };
         if manifest.base != base
-            || manifest.settings != manifest::fingerprint(self.settings)
+            || !manifest.suits(self.settings)
             || !self
                 .channels
                 .iter()
