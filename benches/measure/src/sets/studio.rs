@@ -1,0 +1,182 @@
+//! The studio: how fast it renders, and how footring does in a small world of
+//! its own in which every photo's truth is known.
+
+use std::{
+    collections::BTreeMap,
+    path::{Path, PathBuf},
+    process::Command,
+};
+
+use crate::{
+    Result,
+    answer::{self, Answer},
+    bench::{Bench, remove},
+    line::Line,
+    metric::{iou, mean},
+    picture,
+    program::Question,
+    rng::fingerprint,
+};
+
+/// One piece type, so that a shape is to be told from others of its kind.
+const WORLD: [&str; 12] = [
+    "--seed",
+    "77001",
+    "--shapes",
+    "20",
+    "--decorations",
+    "20",
+    "--shapes-per-decoration",
+    "3",
+    "--views",
+    "2",
+    "--forms",
+    "teacup",
+];
+
+/// Shape and decoration of a photo.
+type Truth = BTreeMap<String, [String; 2]>;
+
+pub(super) fn measure(bench: &mut Bench) -> Result<()> {
+    let studio = bench.settings.studio.clone().unwrap_or_else(|| {
+        let beside = bench.program.path.parent().unwrap_or(Path::new("."));
+        beside.join("studio")
+    });
+    if !studio.is_file() {
+        let why = format!("no {} (build footring-studio)", studio.display());
+        bench.put(Line::skipped("studio", why));
+        return Ok(());
+    }
+    if bench.wants("studio.photos_per_s") {
+        speed(bench, &studio)?;
+    }
+    world(bench, &studio)
+}
+
+fn speed(bench: &mut Bench, studio: &Path) -> Result<()> {
+    bench.say("studio: its speed");
+    let done = Command::new(studio).arg("bench").output()?;
+    let text = String::from_utf8_lossy(&done.stdout);
+    let number = |after: &str| -> Option<f64> {
+        let words = text.split_once(after)?.1;
+        words.split_whitespace().next()?.parse().ok()
+    };
+    // "48 photos of 512 px in 4.20 s: 11.4 photos/s on 2 threads"
+    let seconds = number(" in ").ok_or_else(|| format!("studio bench said: {}", text.trim()))?;
+    let photos = text.split_whitespace().next().and_then(|n| n.parse().ok());
+    let photos: usize = photos.ok_or("studio bench named no number of photos")?;
+    bench.put(
+        Line::new("studio.photos_per_s", photos as f64 / seconds, photos)
+            .at_least(8.0)
+            .note("photos of 512 pixels rendered a second"),
+    );
+    Ok(())
+}
+
+fn world(bench: &mut Bench, studio: &Path) -> Result<()> {
+    let bytes = std::fs::read(studio)?;
+    let key = fingerprint(&[&bytes, WORLD.join(" ").as_bytes()]);
+    let dir = bench.settings.cache.join(format!("world-{key}"));
+    if !dir.is_dir() {
+        bench.say("studio: rendering a world");
+        let making = dir.with_extension("part");
+        remove(&making)?;
+        let done = Command::new(studio)
+            .arg("world")
+            .args(WORLD)
+            .arg("--out")
+            .arg(&making)
+            .output()?;
+        if !done.status.success() {
+            let told = String::from_utf8_lossy(&done.stderr);
+            return Err(format!("studio world: {}", told.trim()).into());
+        }
+        std::fs::rename(&making, &dir)?;
+    }
+    let truth = truth(&dir.join("labels.csv"))?;
+    let photos = picture::list(&dir.join("photos"), "jpg")?;
+    let cabinet = bench.cabinet("world", &photos, &[])?;
+    let top = photos.len().to_string();
+    for (name, by, level, other) in [
+        ("studio.shape_r1", "outline,form", 0, 1),
+        ("studio.decoration_r1", "decoration,colour", 1, 0),
+    ] {
+        let found = bench.ask(
+            "world",
+            &Question {
+                cabinet: &cabinet,
+                photos: &photos,
+                args: &["--by", by, "--skip-same-photo", "--top", &top],
+                masks: level == 0,
+            },
+        )?;
+        let (hits, n) = score(&found.answers, &truth, level, other);
+        bench.put(Line::share(name, hits, n).note(if level == 0 {
+            "the nearest cup of another decoration has the same shape"
+        } else {
+            "the nearest cup of another shape has the same decoration"
+        }));
+        if level == 0 {
+            masks(bench, &photos, &found.masks, &dir)?;
+        }
+    }
+    Ok(())
+}
+
+fn masks(bench: &mut Bench, photos: &[PathBuf], found: &Path, world: &Path) -> Result<()> {
+    let pairs: Vec<_> = photos
+        .iter()
+        .map(|photo| {
+            let file = format!("{}.png", picture::stem(photo));
+            (found.join(&file), world.join("masks").join(file))
+        })
+        .filter(|(mask, _)| mask.is_file())
+        .collect();
+    let mut ious = picture::compare(&pairs, iou)?;
+    ious.resize(photos.len(), 0.0);
+    bench.put(
+        Line::new("studio.mask_iou", mean(&ious), ious.len())
+            .note("mean overlap of the mask with the true one"),
+    );
+    Ok(())
+}
+
+fn truth(file: &Path) -> Result<Truth> {
+    let mut reader = csv::Reader::from_path(file)?;
+    let headers = reader.headers()?.clone();
+    reader
+        .records()
+        .map(|record| {
+            let record = record?;
+            let field = |name: &str| {
+                let at = headers.iter().position(|h| h == name);
+                at.map_or(String::new(), |i| record[i].to_owned())
+            };
+            let photo = answer::stem(&field("photo")).to_owned();
+            Ok((photo, ["shape", "pattern"].map(field)))
+        })
+        .collect()
+}
+
+/// Questions whose nearest photo that differs in `other` agrees in `level`, and
+/// questions for which there is one that does.
+fn score(answers: &[Answer], truth: &Truth, level: usize, other: usize) -> (usize, usize) {
+    let (mut hits, mut n) = (0, 0);
+    for answer in answers {
+        let Some(own) = truth.get(answer::stem(&answer.photo)) else {
+            continue;
+        };
+        let is_sought = |t: &[String; 2]| t[other] != own[other] && t[level] == own[level];
+        if !truth.values().any(is_sought) {
+            continue;
+        }
+        n += 1;
+        let nearest = answer
+            .ranking()
+            .into_iter()
+            .filter_map(|m| truth.get(m))
+            .find(|t| t[other] != own[other]);
+        hits += usize::from(nearest.is_some_and(|t| t[level] == own[level]));
+    }
+    (hits, n)
+}
