@@ -53,7 +53,7 @@ fn coffee() -> Option<PathBuf> {
     }
     let note = format!("{} is not there: `make test` fetches it", file.display());
     assert!(std::env::var_os("CI").is_none(), "{note}");
-    println!("skipped: {note}");
+    eprintln!("skipped: {note}");
     None
 }
 
@@ -160,7 +160,6 @@ fn the_cup_is_found_again_in_another_photo_of_it() {
         .iter()
         .map(|m| (m.piece.as_str(), m.distance))
         .collect();
-    println!("{ranked:?}");
     assert_eq!(ranked.len(), 3);
     assert_eq!(ranked[0].0, "cup", "{ranked:?}");
     assert!(

@@ -42,8 +42,7 @@ fn every_file_belongs_to_a_room_that_lib_declares() {
 #[test]
 fn the_runtime_and_the_graph_are_each_used_in_one_file() {
     assert_eq!(files_with("ort"), [PathBuf::from("onnx.rs")]);
-    let graph = files_with("hnsw_rs");
-    assert!(graph.len() <= 1, "{graph:?}");
+    assert_eq!(files_with("hnsw_rs"), [PathBuf::from("nearest/hnsw.rs")]);
 }
 
 #[test]
@@ -57,10 +56,7 @@ fn no_file_is_too_long() {
 #[test]
 fn the_readme_names_every_channel() {
     let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md");
-    let Ok(text) = fs::read_to_string(readme) else {
-        println!("skipped: there is no README.md yet");
-        return;
-    };
+    let text = fs::read_to_string(readme).unwrap();
     for channel in footring::channel::REGISTRY {
         let name = format!("`{}`", channel.name);
         assert!(text.contains(&name), "README.md does not name {name}");
