@@ -36,3 +36,13 @@ lint: ## formatting and clippy, warnings denied
 
 clean: ## build outputs and caches
 	rm -rf target demo-out .cache .venv
+
+measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=prefix for a part
+	$(CARGO) build --release --locked -p footring-studio -p footring-measure
+	PATH="$(CURDIR)/.venv/bin:$$PATH" target/release/measure --program $(PROGRAM) \
+		$(if $(DATA),--data $(DATA)) $(if $(ONLY),--only $(ONLY))
+
+.venv/ready: benches/peer/requirements.txt
+	$(PYTHON) -m venv .venv
+	.venv/bin/pip install --quiet --disable-pip-version-check -r $<
+	touch $@
