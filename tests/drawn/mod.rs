@@ -1,8 +1,10 @@
 //! Masks drawn by supersampling, for several tests; each uses a part of it.
 #![allow(dead_code)]
 
-/// Sub-samples of a pixel along each side.
-const SAMPLES: usize = 64;
+/// Sub-samples of a pixel along each side, where an edge has to be exact.
+const EXACT: usize = 64;
+/// The same, where it has to be soft.
+const SOFT: usize = 8;
 
 /// A drawn mask.
 pub(crate) struct Drawing {
@@ -13,6 +15,15 @@ pub(crate) struct Drawing {
 
 /// Coverage of each pixel by the shape, 0 to 255.
 pub(crate) fn draw(width: usize, height: usize, inside: impl Fn(f64, f64) -> bool) -> Vec<u8> {
+    sampled(width, height, EXACT, inside)
+}
+
+fn sampled(
+    width: usize,
+    height: usize,
+    samples: usize,
+    inside: impl Fn(f64, f64) -> bool,
+) -> Vec<u8> {
     let mut mask = Vec::with_capacity(width * height);
     for y in 0..height {
         for x in 0..width {
@@ -34,10 +45,10 @@ pub(crate) fn draw(width: usize, height: usize, inside: impl Fn(f64, f64) -> boo
                 if around.count() == coarse / 16 * 9 {
                     coarse as f64 / 16.0
                 } else {
-                    fine(&at)
+                    fine(samples, &at)
                 }
             } else {
-                fine(&at)
+                fine(samples, &at)
             };
             mask.push((share * 255.0).round() as u8);
         }
@@ -45,8 +56,7 @@ pub(crate) fn draw(width: usize, height: usize, inside: impl Fn(f64, f64) -> boo
     mask
 }
 
-fn fine(at: &impl Fn(usize, usize, usize) -> bool) -> f64 {
-    let n = SAMPLES;
+fn fine(n: usize, at: &impl Fn(usize, usize, usize) -> bool) -> f64 {
     let hits = (0..n * n).filter(|k| at(k % n, k / n, n)).count();
     hits as f64 / (n * n) as f64
 }
@@ -97,7 +107,7 @@ impl Jug {
         let scale = side as f64 * 0.6;
         let centre = side as f64 / 2.0;
         let (sin, cos) = turn.to_radians().sin_cos();
-        let mask = draw(side, side, |x, y| {
+        let mask = sampled(side, side, SOFT, |x, y| {
             let (x, y) = (x - centre - shift[0], y - centre - shift[1]);
             let (x, y) = (x * cos + y * sin, y * cos - x * sin);
             let x = if mirror { -x } else { x };
