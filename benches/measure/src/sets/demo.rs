@@ -11,6 +11,7 @@ use crate::{
     program::Question,
 };
 
+const SET: &str = "index/demo";
 const LEVELS: [&str; 4] = ["form", "shape", "pattern", "glaze"];
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
@@ -19,7 +20,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     let done = bench
         .program
         .command(&dir.join("unused"))
-        .args(["demo", "--out"])
+        .args(["demo", "--set", SET, "--out"])
         .arg(&dir)
         .stdout(Stdio::null())
         .output()?;
@@ -34,7 +35,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
             .note("the whole demo, wall time"),
     );
 
-    let set = Path::new("index/demo");
+    let set = Path::new(SET);
     let queries = picture::list(&set.join("queries"), "jpg")?;
     let truth = truth(&set.join("queries.csv"))?;
     let found = bench.ask(
