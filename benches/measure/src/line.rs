@@ -34,7 +34,7 @@ impl Line {
         Self {
             name: name.into(),
             // JSON has no NaN; nothing measured is no value.
-            value: value.is_finite().then(|| (value * 1e4).round() / 1e4),
+            value: value.is_finite().then(|| rounded(value)),
             n,
             ..Self::default()
         }
@@ -42,7 +42,7 @@ impl Line {
 
     /// A proportion with its interval.
     pub(crate) fn share(name: impl Into<String>, hits: usize, n: usize) -> Self {
-        let interval = crate::metric::wilson(hits, n).map(|v| (v * 1e4).round() / 1e4);
+        let interval = crate::metric::wilson(hits, n).map(rounded);
         Self {
             interval: Some(interval),
             ..Self::new(name, hits as f64 / n as f64, n)
@@ -80,7 +80,7 @@ impl Line {
     }
 
     pub(crate) fn baseline(mut self, value: f64) -> Self {
-        self.baseline = Some(value);
+        self.baseline = Some(rounded(value));
         self
     }
 
@@ -93,6 +93,11 @@ impl Line {
     pub(crate) fn set(&self) -> &str {
         self.name.split('.').next().unwrap_or_default()
     }
+}
+
+/// Four places are more than any of this bears.
+fn rounded(v: f64) -> f64 {
+    (v * 1e4).round() / 1e4
 }
 
 #[cfg(test)]
