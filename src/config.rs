@@ -62,7 +62,10 @@ impl Default for Cutout {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Nearest {
-    /// Below this number of views an exact scan is used; it is faster there.
+    /// Below this number of views every view is measured on every channel; from
+    /// there on graphs propose candidates. One channel alone would be scanned
+    /// faster than a graph is searched up to some 200,000 views, but all five
+    /// together (2,784 numbers a view) take a tenth of a second at 100,000.
     pub graph_from: usize,
     /// Neighbours per point in the graph.
     pub graph_links: usize,
@@ -78,7 +81,7 @@ pub struct Nearest {
 impl Default for Nearest {
     fn default() -> Self {
         Self {
-            graph_from: 200_000,
+            graph_from: 20_000,
             graph_links: 16,
             build_width: 100,
             search_width: 64,
