@@ -78,12 +78,12 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
             continue;
         }
         let length = quantile(&lengths[lengths.len().saturating_sub(9)..], 0.5);
-        // Half of them anywhere from the start on, half while rows come out and
-        // the index is made.
-        let moment = if rng.unit() < 0.5 {
-            Moment::After(Duration::from_secs_f64(rng.unit() * length))
-        } else {
-            Moment::AfterRow(Duration::from_secs_f64(rng.unit() * 0.15 * length))
+        // Anywhere in the run; while it starts; while rows come out and the index
+        // is made.
+        let moment = match rng.below(3) {
+            0 => Moment::After(Duration::from_secs_f64(rng.unit() * length)),
+            1 => Moment::After(Duration::from_secs_f64(rng.unit() * 0.35 * length)),
+            _ => Moment::AfterRow(Duration::from_secs_f64(rng.unit() * 0.15 * length)),
         };
         let start = Instant::now();
         let round = round(bench, &cabinet, &offered, moment)?;
