@@ -8,6 +8,7 @@ mod demo;
 mod doctor;
 mod exhibit;
 mod identify;
+mod outline;
 mod output;
 
 use std::path::PathBuf;
@@ -94,6 +95,8 @@ enum Command {
     Add(add::AddArgs),
     /// Say what the pieces in photos resemble
     Identify(identify::IdentifyArgs),
+    /// Draw and measure outline and profile of the pieces in photos
+    Outline(outline::OutlineArgs),
     /// List, correct, check and tidy the cabinet
     #[command(subcommand)]
     Cabinet(cabinet::CabinetCommand),
@@ -178,6 +181,7 @@ fn carry_out(cli: &Cli) -> Result<Exit> {
     match &cli.command {
         Command::Add(args) => add::run(args, common),
         Command::Identify(args) => identify::run(args, common),
+        Command::Outline(args) => outline::run(args, common),
         Command::Cabinet(command) => cabinet::run(command, common),
         Command::Demo(args) => demo::run(args, common),
         Command::Doctor => doctor::run(common),

@@ -11,9 +11,12 @@ use crate::{
     cutout::{self, Cutout, Method},
     error::{Error, Kind, Result},
     onnx::{self, Model},
-    outline::{self, Outline},
+    outline::{
+        self, Outline,
+        pose::{self, Pose},
+    },
     photo::Photo,
-    warning::Warning,
+    warning::{Code, Warning},
 };
 
 /// The networks and settings that describe photos; shared by all threads.
@@ -34,6 +37,8 @@ pub struct Described {
     pub cutout: Cutout,
     /// Its contour in pixels of the cutout.
     pub outline: Outline,
+    /// From where it was seen, and its axis.
+    pub pose: Pose,
     /// The piece alone on grey, squared.
     pub crop: RgbImage,
     /// Its vectors, by position in the registry.
@@ -89,10 +94,15 @@ impl Engine {
         let mut warnings = photo.warnings.clone();
         warnings.extend(cutout.warnings.iter().cloned());
         warnings.extend(quality::warnings(&cutout, &outline, has_colour));
+        let pose = pose::read(&outline);
+        if pose.is_tilted() && cutout.origin.shows_surface() {
+            warnings.push(Warning::new(Code::Tilted));
+        }
         let palette = channel::palette(&cutout);
         Ok(Described {
             cutout,
             outline,
+            pose,
             crop,
             features,
             palette,

@@ -19,7 +19,7 @@ use crate::{
     describe::Described,
     error::{Error, Kind, Result},
 };
-use reading::{Candidate, Levels, Match, PieceReading, View};
+use reading::{Candidate, Levels, Match, PieceReading};
 
 pub use weights::Weights;
 
@@ -142,7 +142,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             px(bounds.height()),
         ],
         mask_area_px2: (best.outline.area_px2() * f64::from(scale) * f64::from(scale)).round(),
-        view: View::Unknown,
+        view: best.pose.view,
         levels: Levels {
             form: trimmed(levels.form),
             shape: trimmed(levels.shape),

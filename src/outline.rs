@@ -1,5 +1,15 @@
 //! The closed contour of a piece, with its holes, to a fraction of a pixel.
 
+pub mod axis;
+pub mod drawing;
+pub mod fourier;
+pub mod measure;
+pub mod moments;
+pub mod parts;
+pub mod pose;
+pub mod profile;
+pub mod rim;
+pub mod rows;
 mod trace;
 
 use serde::{Deserialize, Serialize};

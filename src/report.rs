@@ -10,6 +10,7 @@ mod csv;
 mod exhibit;
 mod json;
 mod page;
+pub mod sheet;
 pub mod svg;
 mod table;
 mod words;

@@ -38,6 +38,8 @@ pub enum Code {
     Colourless,
     /// No piece stands out from its surroundings; the whole photo was read.
     WholePhoto,
+    /// The camera was neither level with the piece nor square above it.
+    Tilted,
     /// The same file is in the cabinet already.
     Duplicate,
 }
@@ -71,6 +73,9 @@ impl Warning {
             Code::Colourless => "the photo has no colour, so nothing is said about colour",
             Code::WholePhoto => {
                 "no piece stands out from its surroundings, so the whole photo was read: use a plain background"
+            }
+            Code::Tilted => {
+                "the piece was seen from above at an angle of more than 15 degrees, so its outline is not its profile: lower the camera to the level of the piece and step well back, or photograph it square from above"
             }
             Code::Duplicate => "the same file is in the cabinet already and was not added again",
         };

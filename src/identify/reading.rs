@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+pub use crate::outline::pose::View;
 use crate::warning::Warning;
 
 /// Name and version of the schema.
@@ -74,20 +75,6 @@ pub struct PieceReading {
     pub advice: Vec<String>,
     /// What the answer must not be used for.
     pub cautions: Vec<String>,
-}
-
-/// How a piece was photographed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum View {
-    /// Level with the piece.
-    Side,
-    /// From above at an angle: the rim is an ellipse.
-    Oblique,
-    /// Square on from above.
-    Top,
-    /// Not told.
-    Unknown,
 }
 
 /// One value for each level of identity.

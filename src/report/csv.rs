@@ -30,7 +30,6 @@ const LEVELS: [&str; 4] = ["form", "shape", "pattern", "glaze"];
 /// # Errors
 /// [`Kind::Internal`] if the rows cannot be written.
 pub fn csv(readings: &[Reading]) -> Result<String> {
-    let mut out = ::csv::Writer::from_writer(Vec::new());
     let per_level = LEVELS
         .iter()
         .flat_map(|level| PER_LEVEL.map(|column| format!("{level}_{column}")));
@@ -39,15 +38,23 @@ pub fn csv(readings: &[Reading]) -> Result<String> {
         .into_iter()
         .chain(per_level)
         .chain(LAST.map(str::to_owned));
-    out.write_record(header).map_err(defect)?;
+    let mut rows = Vec::new();
     for reading in readings {
         if reading.pieces.is_empty() {
-            out.write_record(row(reading, None)?).map_err(defect)?;
+            rows.push(row(reading, None)?);
         }
         for numbered in reading.pieces.iter().enumerate() {
-            out.write_record(row(reading, Some(numbered))?)
-                .map_err(defect)?;
+            rows.push(row(reading, Some(numbered))?);
         }
+    }
+    write(header.collect(), rows)
+}
+
+/// Writes a header and rows.
+pub(super) fn write(header: Vec<String>, rows: Vec<Vec<String>>) -> Result<String> {
+    let mut out = ::csv::Writer::from_writer(Vec::new());
+    for row in std::iter::once(header).chain(rows) {
+        out.write_record(row).map_err(defect)?;
     }
     let bytes = out.into_inner().map_err(|e| defect(e.into_error()))?;
     String::from_utf8(bytes).map_err(defect)
@@ -90,7 +97,7 @@ fn row(reading: &Reading, piece: Option<(usize, &PieceReading)>) -> Result<Vec<S
     Ok(cells)
 }
 
-fn codes(warnings: &[Warning]) -> Result<String> {
+pub(super) fn codes(warnings: &[Warning]) -> Result<String> {
     let codes: Vec<String> = warnings
         .iter()
         .map(|w| code(&w.code))
@@ -99,7 +106,7 @@ fn codes(warnings: &[Warning]) -> Result<String> {
 }
 
 /// The name that the schema gives to a unit variant.
-fn code(value: &impl serde::Serialize) -> Result<String> {
+pub(super) fn code(value: &impl serde::Serialize) -> Result<String> {
     match serde_json::to_value(value).map_err(defect)? {
         serde_json::Value::String(name) => Ok(name),
         _ => Err(Error::new(Kind::Internal, "a code is not a word")),
@@ -117,7 +124,7 @@ fn number(value: f64) -> String {
 
 /// A cell that a spreadsheet would run as a formula is marked as text. Blanks
 /// in front are no protection: some programs trim them first.
-fn guard(cell: &str) -> String {
+pub(super) fn guard(cell: &str) -> String {
     let risky = cell.starts_with(['\t', '\r', '\n'])
         || cell
             .trim_start()
