@@ -52,8 +52,9 @@ pub struct Pose {
     pub profile: Option<Profile>,
 }
 
-/// Up to this elevation a view counts as from the side: a profile corrected for
-/// the elevation is then within 3 % (tested with the studio).
+/// Up to this elevation a view counts as from the side. On rendered ware at 10
+/// degrees, height and foot were within 3 % in the median, the rim and lipped
+/// pieces often not.
 const SIDE_DEG: f64 = 10.0;
 /// Beyond this angle off level (or off square) an outline is no longer the
 /// profile (or the plan).
