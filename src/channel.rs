@@ -6,6 +6,7 @@
 //! adding one is a new file here and one line in [`REGISTRY`].
 
 mod colour;
+mod contour;
 mod crop;
 mod embedding;
 mod outline;
@@ -62,6 +63,7 @@ pub const REGISTRY: &[Channel] = &[
     embedding::DECORATION,
     colour::CHANNEL,
     embedding::GENERAL,
+    contour::CHANNEL,
 ];
 
 /// A piece's vectors, by position in the registry; `None` where a channel is

@@ -16,6 +16,8 @@ pub struct Config {
     pub cutout: Cutout,
     /// Which index is used and how it is built.
     pub nearest: Nearest,
+    /// How the matches are ranked.
+    pub identify: Identify,
 }
 
 /// Limits on what is decoded.
@@ -87,6 +89,20 @@ impl Default for Nearest {
             search_width: 64,
             over_fetch: 4,
         }
+    }
+}
+
+/// How the matches are ranked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Identify {
+    /// Whether the outlines nearest by their vector are aligned point by point.
+    pub align: bool,
+}
+
+impl Default for Identify {
+    fn default() -> Self {
+        Self { align: true }
     }
 }
 

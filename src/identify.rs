@@ -6,6 +6,7 @@ pub mod cautions;
 pub mod reading;
 
 mod advice;
+mod align;
 mod certainty;
 mod weights;
 
@@ -15,10 +16,11 @@ use rayon::prelude::*;
 
 use crate::{
     cabinet::{ChannelSpec, Snapshot},
-    channel::{Features, REGISTRY},
+    channel::{self, Features, REGISTRY},
     describe::Described,
     error::{Error, Kind, Result},
 };
+use align::Aligned;
 use reading::{Candidate, Levels, Match, PieceReading};
 
 pub use weights::Weights;
@@ -37,6 +39,8 @@ pub struct Options {
     pub skip_same_photo: bool,
     /// From this number of views on, channels propose candidates first.
     pub scan_below: usize,
+    /// Whether the outlines nearest by their vector are aligned point by point.
+    pub align: bool,
 }
 
 /// One piece to be read: its views, each with the hash of its file.
@@ -204,15 +208,26 @@ fn compare(
             .push(*view);
     }
     let by_piece: Vec<_> = by_piece.into_iter().collect();
+    let outline = channel::position("outline").filter(|i| options.align && options.weights.any(*i));
+    let aligned: Vec<Option<Aligned>> = query
+        .views
+        .iter()
+        .map(|(_, described)| outline.and_then(|_| Aligned::new(described, snapshot, views)))
+        .collect();
     let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
         let all: Vec<Vec<Distances>> = query
             .views
             .iter()
-            .map(|(_, described)| {
-                views
-                    .iter()
-                    .map(|view| distances(&described.features, snapshot, *view))
-                    .collect()
+            .zip(&aligned)
+            .map(|((_, described), aligned)| {
+                let measure = |view: &u32| {
+                    let mut found = distances(&described.features, snapshot, options, *view);
+                    if let (Some(i), Some(aligned)) = (outline, aligned) {
+                        found[i] = found[i].map(|d| aligned.distance(*view, d));
+                    }
+                    found
+                };
+                views.iter().map(measure).collect()
             })
             .collect();
         // Several views of the query: each finds the view it resembles most,
@@ -252,8 +267,11 @@ fn compare(
     }
 }
 
-fn distances(features: &Features, snapshot: &Snapshot, view: u32) -> Distances {
+fn distances(features: &Features, snapshot: &Snapshot, options: &Options, view: u32) -> Distances {
     std::array::from_fn(|channel| {
+        if !options.weights.any(channel) {
+            return None;
+        }
         let query = features.get(channel)?.as_ref()?;
         let stored = snapshot.vector(channel, view)?;
         let spec = &REGISTRY[channel];

@@ -10,10 +10,15 @@ pub mod pose;
 pub mod profile;
 pub mod rim;
 pub mod rows;
+mod align;
+mod contour;
+mod heights;
 mod trace;
 
 use serde::{Deserialize, Serialize};
 
+pub use align::{Aligner, Alignment, Pair};
+pub use contour::{Contour, DIM as CONTOUR_DIM};
 pub use trace::trace;
 
 /// A closed polygon; the last point joins the first. Coordinates are pixels of

@@ -123,7 +123,9 @@ fn a_photo_through_the_networks_has_exactly_the_fields_of_the_schema() {
     );
     let piece = &whole["pieces"][0];
     let channels: BTreeSet<&str> = keys(&piece["matches"][0]["channels"]);
-    assert_eq!(channels, REGISTRY.iter().map(|c| c.name).collect());
+    // All that are ranked by; the contour only helps the outline.
+    let ranked = REGISTRY.iter().map(|c| c.name).filter(|n| *n != "contour");
+    assert_eq!(channels, ranked.collect());
     for level in ["form", "shape", "pattern", "glaze"] {
         assert!(
             ["firm", "likely", "several", "unknown"]

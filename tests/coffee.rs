@@ -151,6 +151,7 @@ fn the_cup_is_found_again_in_another_photo_of_it() {
         top: 3,
         skip_same_photo: true,
         scan_below: engine.config.nearest.graph_from,
+        align: engine.config.identify.align,
     };
     let reading = identify::identify(&query, &snapshot, &options)
         .unwrap()

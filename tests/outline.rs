@@ -291,8 +291,8 @@ proptest! {
     }
 }
 
-/// The channel's first part, which does not know how the piece stands.
-const SPECTRUM: usize = 288;
+/// The channel's first parts, which do not know how the piece stands.
+const SPECTRUM: usize = 416;
 
 /// What the size of the photo, a shift in it, and the start of the contour may
 /// change, in shares of the distance between unrelated pieces.

@@ -72,6 +72,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
             top: 10,
             skip_same_photo: false,
             scan_below: engine.config.nearest.graph_from,
+            align: engine.config.identify.align,
         },
         with_pictures: true,
         quiet: common.quiet,

@@ -72,6 +72,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
             top: args.top,
             skip_same_photo: args.skip_same_photo,
             scan_below: engine.config.nearest.graph_from,
+            align: engine.config.identify.align,
         },
         with_pictures: args.page.is_some(),
         quiet: common.quiet,
