@@ -4,7 +4,7 @@
 //! also leaves the vectors of the first case there, for the comparison with
 //! another library (`benches/peer/nearest_hnswlib.py`). Further words of the form
 //! `name=value` set `graph_links`, `build_width`, `search_width`, `over_fetch`,
-//! `rows`, `dim` and `spread`.
+//! `rows`, `dim` and `spread`; `l1` or `l2` takes the cases of that metric only.
 #![allow(clippy::print_stdout, missing_docs, reason = "a measurement prints")]
 
 #[path = "../tests/nearest/clustered.rs"]
@@ -60,6 +60,11 @@ fn main() {
     ];
     if let Some(dim) = value("dim") {
         cases.retain(|case| case.0 == dim as usize);
+    }
+    for (word, metric) in [("l1", Metric::L1), ("l2", Metric::L2)] {
+        if words.iter().any(|w| w == word) {
+            cases.retain(|case| case.1 == metric);
+        }
     }
     if quick {
         cases.truncate(1);

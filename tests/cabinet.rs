@@ -8,4 +8,5 @@ mod cabinet {
     mod formats;
     mod killed;
     mod labels;
+    mod size;
 }
