@@ -36,6 +36,8 @@ pub struct Channel {
     /// are divided by it, so that 1 means "no more alike than any two pieces"
     /// on every channel.
     pub unrelated: f32,
+    /// Whether readings show it and rank by it without being asked to.
+    pub ranked: bool,
     /// Makes the vector; `None` where the photo does not show it.
     pub describe: fn(&Subject<'_>) -> Option<Vector>,
     /// One line for people.

@@ -269,7 +269,7 @@ fn compare(
 
 fn distances(features: &Features, snapshot: &Snapshot, options: &Options, view: u32) -> Distances {
     std::array::from_fn(|channel| {
-        if !options.weights.any(channel) {
+        if !REGISTRY[channel].ranked && !options.weights.any(channel) {
             return None;
         }
         let query = features.get(channel)?.as_ref()?;

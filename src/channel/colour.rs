@@ -19,6 +19,7 @@ pub(super) const CHANNEL: Channel = Channel {
     dim: CELLS[0] * CELLS[1] * CELLS[2],
     metric: Metric::L2,
     unrelated: 1.0,
+    ranked: true,
     describe,
     about: "how much of the surface has which colour, glare left out",
 };

@@ -12,6 +12,7 @@ pub(super) const CHANNEL: Channel = Channel {
     dim: CONTOUR_DIM,
     metric: Metric::L1,
     unrelated: 40.0,
+    ranked: false,
     describe,
     about: "the outline as points, by which short lists are aligned",
 };

@@ -31,6 +31,7 @@ pub(super) const FORM: Channel = Channel {
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.25,
+    ranked: true,
     describe: |subject| subject.embedding.map(|e| e.form.clone()),
     about: "the moulded form as a trained network sees it, whatever the decoration",
 };
@@ -42,6 +43,7 @@ pub(super) const DECORATION: Channel = Channel {
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.26,
+    ranked: true,
     describe: |subject| surface(subject).map(|e| e.decoration.clone()),
     about: "the decoration as a trained network sees it, whatever the shape",
 };
@@ -53,6 +55,7 @@ pub(super) const GENERAL: Channel = Channel {
     dim: 1280,
     metric: Metric::L2,
     unrelated: 1.0,
+    ranked: true,
     describe: |subject| surface(subject).map(|e| e.general.clone()),
     about: "the whole photo at once: finds the same piece in another photo",
 };

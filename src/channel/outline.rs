@@ -38,6 +38,7 @@ pub(super) const CHANNEL: Channel = Channel {
     dim: DIM,
     metric: Metric::L1,
     unrelated: 6.4,
+    ranked: true,
     describe: |subject| describe(subject.outline),
     about: "the silhouette: how its contour bends and how it stands",
 };
