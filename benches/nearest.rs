@@ -105,7 +105,7 @@ fn measure(case: &Case, settings: &Nearest, write: Option<&PathBuf>) {
     let (truth, scan_ms) = ask(&flat, &queries);
     let before = resident_mib();
     let start = Instant::now();
-    let graph = Graph::build(settings, case.metric, slab);
+    let graph = Graph::build(settings, case.metric, slab).expect("the graph is built");
     let build_s = start.elapsed().as_secs_f64();
     let memory = resident_mib() - before;
     let (answers, graph_ms) = ask(&graph, &queries);
@@ -164,7 +164,7 @@ fn break_even(settings: &Nearest, sizes: &[usize], spread: f32) {
         let (values, queries) = clustered(11, *rows, 300, 128, spread, true);
         let slab = Slab::new(128, values).expect("rows are whole");
         let (_, scan_ms) = ask(&Flat::new(Metric::L2, slab.clone()), &queries);
-        let graph = Graph::build(settings, Metric::L2, slab);
+        let graph = Graph::build(settings, Metric::L2, slab).expect("the graph is built");
         let (_, graph_ms) = ask(&graph, &queries);
         print(
             &format!("nearest.scan_ms_per_graph_ms.{rows}_l2_128"),

@@ -6,13 +6,13 @@
 
 mod best;
 mod flat;
-mod graph;
+mod hnsw;
 mod slab;
 
 use std::path::Path;
 
 pub use flat::Flat;
-pub use graph::Graph;
+pub use hnsw::Graph;
 pub use slab::Slab;
 
 use crate::{
@@ -82,15 +82,18 @@ pub trait Index: Send + Sync {
 /// Builds the index that suits the number of rows: an exact scan below
 /// [`config::Nearest::graph_from`], a graph from there on, unless it leads to so
 /// few of the rows (many equal ones, say) that a scan is better all the same.
-pub fn build(settings: &config::Nearest, metric: Metric, slab: Slab) -> Box<dyn Index> {
+///
+/// # Errors
+/// [`Kind::Cabinet`] if the graph cannot be built.
+pub fn build(settings: &config::Nearest, metric: Metric, slab: Slab) -> Result<Box<dyn Index>> {
     if slab.len() < settings.graph_from.max(2) {
-        return Box::new(Flat::new(metric, slab));
+        return Ok(Box::new(Flat::new(metric, slab)));
     }
-    let graph = Graph::build(settings, metric, slab);
+    let graph = Graph::build(settings, metric, slab)?;
     if graph.loose().len() > graph.len() / LOOSE_MAX {
-        return Box::new(graph.into_flat());
+        return Ok(Box::new(graph.into_flat()));
     }
-    Box::new(graph)
+    Ok(Box::new(graph))
 }
 
 /// A graph that misses one row in so many is not used.

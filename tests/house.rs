@@ -40,8 +40,9 @@ fn every_file_belongs_to_a_room_that_lib_declares() {
 }
 
 #[test]
-fn the_runtime_is_used_in_one_file() {
+fn the_runtime_and_the_graph_are_each_used_in_one_file() {
     assert_eq!(files_with("ort"), [PathBuf::from("onnx.rs")]);
+    assert_eq!(files_with("hnsw_rs"), [PathBuf::from("nearest/hnsw.rs")]);
 }
 
 #[test]

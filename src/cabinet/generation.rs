@@ -119,7 +119,8 @@ pub(super) fn rows(connection: &Connection, spec: &ChannelSpec, after: i64) -> R
 /// Reads a stored channel, with the rows of later views after its own.
 ///
 /// # Errors
-/// [`Kind::Cabinet`] or [`Kind::Missing`] if a file is absent or altered.
+/// [`Kind::Cabinet`] or [`Kind::Missing`] if a file is absent or altered; nothing
+/// is handed to the graph library before its hash is known to be right.
 pub(super) fn load(
     folder: &Path,
     manifest: &Manifest,
@@ -301,7 +302,7 @@ fn fill(making: &Making<'_>, connection: &Connection, beside: &Path) -> Result<V
         manifest
             .files
             .insert(name.clone(), put(&beside.join(name), numbers)?);
-        let index = nearest::build(making.settings, spec.metric, slab);
+        let index = nearest::build(making.settings, spec.metric, slab)?;
         let graph = index.store(beside, &stem)?;
         for name in &graph {
             let path = beside.join(name);

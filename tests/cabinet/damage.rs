@@ -69,9 +69,9 @@ fn a_damaged_generation_is_made_again() {
     assert!(
         names
             .iter()
-            .any(|name| name.to_str().unwrap().ends_with(".graph"))
+            .any(|name| name.to_str().unwrap().ends_with(".hnsw.graph"))
     );
-    assert_eq!(names.len(), 1 + 2 * 3, "{names:?}");
+    assert_eq!(names.len(), 1 + 2 * 5, "{names:?}");
     type Harm = fn(&Path, Vec<u8>);
     let harms: [(&str, Harm); 5] = [
         ("one bit in the middle", |path, mut bytes| {
