@@ -73,7 +73,10 @@ pub struct Nearest {
     pub graph_links: usize,
     /// Candidates kept while the graph is built.
     pub build_width: usize,
-    /// Candidates kept while the graph is searched.
+    /// Candidates kept while the graph is searched. The graph is never built
+    /// twice alike, and half of this found as little as 0.983 of the ten
+    /// nearest in an unlucky build of 20,000 rows in groups; this many found
+    /// all of them in each of nine.
     pub search_width: usize,
     /// The graph is asked for this many times the wanted number, and the
     /// answers are ranked again by their exact distance.
@@ -86,7 +89,7 @@ impl Default for Nearest {
             graph_from: 20_000,
             graph_links: 16,
             build_width: 100,
-            search_width: 64,
+            search_width: 128,
             over_fetch: 4,
         }
     }
