@@ -7,6 +7,7 @@
 pub mod error;
 pub mod warning;
 pub mod config;
+pub mod hash;
 pub mod raster;
 pub mod onnx;
 pub mod photo;

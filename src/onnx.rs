@@ -17,9 +17,11 @@ use ort::{
     value::TensorRef,
 };
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 
-use crate::error::{Error, Kind, Result};
+use crate::{
+    error::{Error, Kind, Result},
+    hash,
+};
 
 /// What to do when the runtime library is not there.
 const GET_LIBRARY: &str = "run `make runtime` in the footring folder (it fetches the pinned library), or set ORT_DYLIB_PATH to the path of an ONNX Runtime library, version 1.20 or newer";
@@ -173,7 +175,7 @@ impl Model {
             })?;
         let file = dir.join(&info.file);
         let bytes = std::fs::read(&file).map_err(|e| setup(&file, "cannot be read", e))?;
-        let found = hex(&Sha256::digest(&bytes));
+        let found = hash::sha256(&bytes);
         if found != info.sha256 {
             return Err(Error::new(
                 Kind::Setup,
@@ -264,9 +266,4 @@ fn setup(file: &Path, what: &str, e: impl Into<Box<dyn std::error::Error + Send 
         .in_file(file)
         .caused_by(e)
         .remedy("restore it from the repository")
-}
-
-/// Lower-case hexadecimal.
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }

@@ -11,11 +11,11 @@ use std::{
 };
 
 use image::{DynamicImage, GrayImage, RgbImage, metadata::Orientation};
-use sha2::{Digest, Sha256};
 
 use crate::{
     config,
     error::{Error, Kind, Result},
+    hash,
     warning::Warning,
 };
 
@@ -147,7 +147,7 @@ fn develop(
     bytes: Vec<u8>,
     limits: &config::Photo,
 ) -> Result<Photo> {
-    let sha256 = hex(&Sha256::digest(&bytes));
+    let sha256 = hash::sha256(&bytes);
     let decoded = match format {
         sniff::Format::Jpeg => jpeg::decode(&bytes, limits)?,
         sniff::Format::Png => raster::decode_png(&bytes, limits)?,
@@ -178,8 +178,4 @@ fn develop(
 fn upright(mut picture: DynamicImage, orientation: Orientation) -> DynamicImage {
     picture.apply_orientation(orientation);
     picture
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }

@@ -8,16 +8,10 @@ use std::{
 
 use sha2::{Digest, Sha256};
 
-use crate::error::{Error, Result};
-
-/// Lower-case hexadecimal.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
+use crate::{
+    error::{Error, Result},
+    hash::hex,
+};
 
 /// SHA-256 of what `reader` gives, which is handed to `each` piece by piece.
 pub(super) fn hash_each(

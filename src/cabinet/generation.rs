@@ -12,7 +12,7 @@ use rusqlite::Connection;
 use sha2::{Digest, Sha256};
 
 use super::{
-    files::{self, Hashing, hex},
+    files::{self, Hashing},
     manifest::{self, Manifest, Stored, metric_name},
     schema::broken,
     snapshot::ChannelSpec,
@@ -21,6 +21,7 @@ use crate::{
     channel::Vector,
     config,
     error::{Error, Kind, Result},
+    hash::hex,
     nearest::{self, Flat, Graph, Index, Slab},
 };
 

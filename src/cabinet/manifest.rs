@@ -3,13 +3,13 @@
 use std::{collections::BTreeMap, fs, path::Path};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
-use super::{files::hex, snapshot::ChannelSpec};
+use super::snapshot::ChannelSpec;
 use crate::{
     channel::Metric,
     config,
     error::{Error, Kind, Result},
+    hash,
 };
 
 pub(super) const FILE: &str = "MANIFEST.json";
@@ -84,7 +84,7 @@ impl Manifest {
         open.seal.clear();
         let text = serde_json::to_vec(&open)
             .map_err(|e| Error::new(Kind::Internal, "a manifest cannot be written").caused_by(e))?;
-        Ok(hex(&Sha256::digest(&text)))
+        Ok(hash::sha256(text.as_ref()))
     }
 
     /// Whether other settings would give another generation: where every channel

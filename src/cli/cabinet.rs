@@ -7,7 +7,6 @@ use clap::Subcommand;
 use super::{Common, CutoutArg, Exit, Format, add, batch, output};
 use crate::{
     cabinet::{self, Cabinet, Labels, Origin, View},
-    channel::REGISTRY,
     error::{Error, Kind, Result},
     photo,
 };
@@ -201,15 +200,13 @@ fn show(target: &str, common: &Common) -> Result<Exit> {
     }
     for view in &views {
         let kept = cabinet.view(view.id)?;
-        let features: Vec<&str> = REGISTRY.iter().map(|c| c.name).collect();
         output::put(&format!(
-            "photo {}\n  {} x {} px, added {}, sha256 {}\n  channels asked for: {}\n  warnings: {}\n",
+            "photo {}\n  {} x {} px, added {}, sha256 {}\n  warnings: {}\n",
             view.photo,
             view.width_px,
             view.height_px,
             view.added_at,
             view.sha256,
-            features.join(", "),
             kept.warnings_json,
         ))?;
     }

@@ -3,7 +3,7 @@
 use image::{GrayImage, Luma, RgbImage};
 use imageproc::{
     distance_transform::Norm,
-    morphology::{close, erode, open},
+    morphology::{close, open},
 };
 
 use super::Origin;
@@ -108,7 +108,7 @@ fn enclosed(ink: &GrayImage) -> GrayImage {
     });
     solid = open(&solid, Norm::LInf, gap);
     if solid.iter().all(|v| *v == 0) {
-        solid = erode(&lines, Norm::LInf, 0);
+        solid = lines;
     }
     image::imageops::crop_imm(&solid, pad, pad, width, height).to_image()
 }
