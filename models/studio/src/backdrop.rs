@@ -1,7 +1,7 @@
 //! What the pieces stand on and in front of: paper sweep, painted table, wood, woven cloth, stone.
 
 use crate::rng::{Rng, fbm, noise};
-use crate::vec3::{V3, smoothstep, srgb, v3};
+use crate::vec3::{V3, floor, smoothstep, srgb, v3};
 
 /// The surface of the table.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,7 +34,7 @@ pub struct Backdrop {
     /// Distance from the origin to the far edge of the table, mm.
     pub far_mm: f32,
     /// Turn of the grain or weave, radians.
-    pub turn_rad: f32,
+    turn: (f32, f32),
     /// Seed of its texture.
     pub seed: u32,
 }
@@ -108,14 +108,14 @@ impl Backdrop {
             second,
             wall,
             far_mm: rng.range(420.0, 900.0),
-            turn_rad: rng.range(-0.5, 0.5),
+            turn: rng.range(-0.5f32, 0.5).sin_cos(),
             seed,
         }
     }
 
     /// Colour of the table at a place (mm), and how glossy it is; `px_mm` is the width of a pixel there.
     pub fn at(&self, p: V3, px_mm: f32) -> (V3, f32) {
-        let (c, s) = (self.turn_rad.cos(), self.turn_rad.sin());
+        let (s, c) = self.turn;
         let (x, z) = (p.x * c - p.z * s, p.x * s + p.z * c);
         match self.table {
             Table::Sweep => (
@@ -127,7 +127,7 @@ impl Backdrop {
                 0.35,
             ),
             Table::Wood(board) => {
-                let n = (z / board).floor();
+                let n = floor(z / board);
                 let along = x + n * 371.3;
                 let within = z / board - n;
                 let wave = fbm(along * 0.004, z * 0.03 + n * 11.0, self.seed) * 5.0;
@@ -148,11 +148,11 @@ impl Backdrop {
                 let (u, v) = (x / thread + wob, z / thread - wob);
                 // Threads too fine for the pixel fade into their mean instead of into moiré.
                 let fade = (1.0 - px_mm / thread * 1.2).clamp(0.0, 1.0);
-                let over = ((u.floor() + v.floor()) as i32).rem_euclid(2) == 0;
+                let over = ((floor(u) + floor(v)) as i32).rem_euclid(2) == 0;
                 let f = if over { v } else { u };
-                let round = 4.0 * (f - f.floor()) * (1.0 - (f - f.floor()));
-                let slub = noise(u * 0.14, v.floor() * 1.7, self.seed ^ 3) - 0.5
-                    + noise(u.floor() * 1.7, v * 0.14, self.seed ^ 4)
+                let round = 4.0 * (f - floor(f)) * (1.0 - (f - floor(f)));
+                let slub = noise(u * 0.14, floor(v) * 1.7, self.seed ^ 3) - 0.5
+                    + noise(floor(u) * 1.7, v * 0.14, self.seed ^ 4)
                     - 0.5;
                 let mut col = self.colour;
                 if stripe > 0.0 {

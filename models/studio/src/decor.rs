@@ -2,6 +2,7 @@
 
 use crate::glaze::{Ground, Paint};
 use crate::pattern::{Pattern, Place};
+use crate::revolve::{Revolved, Role, Skin};
 use crate::rng::{fbm, noise_on};
 use crate::section::Zone;
 use crate::shape::Emboss;
@@ -60,7 +61,7 @@ impl Finish {
                     point: p,
                     radius_mm: s.radius_mm(),
                     rim_radius_mm: s.points[s.rim][0].max(s.points[s.foot][0]),
-                    length_mm: if body.role == crate::revolve::Role::Flat {
+                    length_mm: if body.role == Role::Flat {
                         s.inside_mm()
                     } else {
                         s.outside_mm()
@@ -75,16 +76,12 @@ impl Finish {
     }
 
     /// Height of fine embossing at a place, mm: the beads and the weave.
-    pub fn bump_mm(&self, solid: &Solid, at: &Surface) -> f32 {
+    pub fn bump_mm(&self, body: &Revolved, skin: &Skin) -> f32 {
         let Finish::Ware { emboss, .. } = self else {
             return 0.0;
         };
-        let Part::Body(i) = at.part else { return 0.0 };
-        let body = &solid.bodies[i];
-        let role = body.role;
-        let skin = &at.skin;
-        let shown = match role {
-            crate::revolve::Role::Flat => skin.zone == Zone::Inside,
+        let shown = match body.role {
+            Role::Flat => skin.zone == Zone::Inside,
             _ => skin.zone == Zone::Outside,
         };
         if !shown {
@@ -105,8 +102,8 @@ impl Finish {
                 }
             }
             Emboss::Basket(pitch) => {
-                let mask = match role {
-                    crate::revolve::Role::Flat => {
+                let mask = match body.role {
+                    Role::Flat => {
                         smoothstep(1.5, 3.0, skin.from_rim_mm)
                             * smoothstep(
                                 body.verge_mm * 0.94,
@@ -114,12 +111,12 @@ impl Finish {
                                 skin.from_rim_mm,
                             )
                     }
-                    crate::revolve::Role::Hollow => {
+                    Role::Hollow => {
                         let l = body.section.outside_mm();
                         smoothstep(l * 0.08, l * 0.12, skin.from_foot_mm)
                             * smoothstep(l * 0.52, l * 0.46, skin.from_foot_mm)
                     }
-                    crate::revolve::Role::Lid => 0.0,
+                    Role::Lid => 0.0,
                 };
                 if mask <= 0.0 {
                     return 0.0;

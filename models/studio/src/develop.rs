@@ -2,7 +2,7 @@
 
 use crate::rng::{Rng, lattice};
 use crate::trace::Frame;
-use crate::vec3::{V3, smoothstep, v3};
+use crate::vec3::{V3, lerp, smoothstep, v3};
 use serde::Serialize;
 
 /// How a photo is developed.
@@ -60,7 +60,7 @@ impl Development {
             .map(|(i, c)| {
                 let x = (i % w) as f32 / w as f32 - 0.5;
                 let y = (i / w) as f32 / h as f32 - 0.5;
-                let fall = 1.0 - self.vignette * smoothstep(0.1, 0.75, x.hypot(y));
+                let fall = 1.0 - self.vignette * smoothstep(0.1, 0.75, (x * x + y * y).sqrt());
                 let c = *c * wb * fall;
                 // Highlights are bounded before the blur, as a sensor bounds them.
                 v3(c.x.min(2.0), c.y.min(2.0), c.z.min(2.0))
@@ -69,6 +69,15 @@ impl Development {
         if self.blur_px > 0.05 {
             px = blur(&px, w, h, self.blur_px);
         }
+        // Light is bounded at 2 by now. The root spreads the table's places where the curve is steep.
+        let curve: Vec<f32> = (0..=CURVE + 1)
+            .map(|i| self.tone(2.0 * (i as f32 / CURVE as f32).powi(2)))
+            .collect();
+        let tone = |v: f32| {
+            let at = (v.clamp(0.0, 2.0) * 0.5).sqrt() * CURVE as f32;
+            let i = at as usize;
+            lerp(curve[i], curve[i + 1], at - i as f32)
+        };
         let mut out = Vec::with_capacity(w * h * 3);
         for (i, c) in px.iter().enumerate() {
             let c = if self.mono {
@@ -81,7 +90,7 @@ impl Development {
                 |k: u32| lattice(x, y, self.seed ^ k) + lattice(x, y, self.seed ^ k ^ 0x55) - 1.0;
             let luma = grain(1) * 2.4 * self.noise;
             for (k, v) in [c.x, c.y, c.z].into_iter().enumerate() {
-                let tone = self.tone(v);
+                let tone = tone(v);
                 // Shadows are noisier than lights.
                 let n = luma
                     + if self.mono {
@@ -114,6 +123,9 @@ impl Development {
         (0.5 + (s - 0.5) * self.contrast).clamp(0.0, 1.0)
     }
 }
+
+/// Places of the tone curve's table; its error is a hundredth of a display step.
+const CURVE: usize = 2048;
 
 fn blur(px: &[V3], w: usize, h: usize, sigma: f32) -> Vec<V3> {
     let reach = (sigma * 2.6).ceil().max(1.0) as isize;

@@ -67,13 +67,14 @@ impl Field {
             rows,
             nearest: vec![u16::MAX; columns * rows],
         };
-        field.seed(cell_mm);
-        field.spread(cell_mm);
+        let mut best_mm = vec![f32::MAX; columns * rows];
+        field.seed(cell_mm, &mut best_mm);
+        field.spread(cell_mm, &mut best_mm);
         field
     }
 
     /// Marks the cells that segments run through.
-    fn seed(&mut self, cell_mm: f32) {
+    fn seed(&mut self, cell_mm: f32, best_mm: &mut [f32]) {
         for i in 0..self.points.len() - 1 {
             let (a, b) = (self.points[i], self.points[i + 1]);
             let steps = ((a[0] - b[0]).hypot(a[1] - b[1]) / cell_mm * 2.0).ceil() as usize + 1;
@@ -81,13 +82,13 @@ impl Field {
                 let t = k as f32 / steps as f32;
                 let p = [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
                 let c = self.cell(p);
-                self.offer(c, i, cell_mm);
+                self.offer(c, i, cell_mm, best_mm);
             }
         }
     }
 
     /// Carries nearest segments from cell to cell, forwards and backwards, until two rounds are done.
-    fn spread(&mut self, cell_mm: f32) {
+    fn spread(&mut self, cell_mm: f32, best_mm: &mut [f32]) {
         let (w, h) = (self.columns as isize, self.rows as isize);
         let near = [(-1, -1), (0, -1), (1, -1), (-1, 0)];
         for _ in 0..2 {
@@ -104,7 +105,7 @@ impl Field {
                         if s != u16::MAX && s != self.nearest[c as usize] {
                             let s = s as usize;
                             for j in s.saturating_sub(1)..=(s + 1).min(self.points.len() - 2) {
-                                self.offer(c as usize, j, cell_mm);
+                                self.offer(c as usize, j, cell_mm, best_mm);
                             }
                         }
                     }
@@ -113,15 +114,14 @@ impl Field {
         }
     }
 
-    fn offer(&mut self, cell: usize, segment: usize, cell_mm: f32) {
+    fn offer(&mut self, cell: usize, segment: usize, cell_mm: f32, best_mm: &mut [f32]) {
         let p = [
             self.origin[0] + (cell % self.columns) as f32 * cell_mm,
             self.origin[1] + (cell / self.columns) as f32 * cell_mm,
         ];
-        let old = self.nearest[cell];
-        if old == u16::MAX
-            || self.measure(p, segment).distance_mm < self.measure(p, old as usize).distance_mm
-        {
+        let far = self.measure(p, segment).distance_mm;
+        if far < best_mm[cell] {
+            best_mm[cell] = far;
             self.nearest[cell] = segment as u16;
         }
     }

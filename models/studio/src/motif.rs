@@ -3,7 +3,7 @@
 mod draw;
 
 use crate::rng::Rng;
-use crate::vec3::V3;
+use crate::vec3::{V3, floor};
 use draw::Canvas;
 
 /// What is drawn.
@@ -88,7 +88,7 @@ impl Motif {
         let (n, px) = &self.levels[level.min(self.levels.len() - 1)];
         let x = (u * 0.5 + 0.5) * *n as f32 - 0.5;
         let y = (0.5 - v * 0.5) * *n as f32 - 0.5;
-        let (x0, y0) = (x.floor(), y.floor());
+        let (x0, y0) = (floor(x), floor(y));
         let (tx, ty) = (x - x0, y - y0);
         let n_i = *n as i32;
         let get = |i: i32, j: i32| {

@@ -3,7 +3,7 @@
 use crate::field::{Field, Near};
 use crate::section::{Pt, Section, Zone};
 use crate::vec3::{V3, v3};
-use crate::warp::Warp;
+use crate::warp::{Tabled, Warp};
 
 /// What a body is, for decoration.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,6 +30,7 @@ pub struct Revolved {
     /// Distance from the edge over the face to the well (plates), to the shoulder (hollowware) or to the finial (lids), mm.
     pub verge_mm: f32,
     field: Field,
+    tabled: Tabled,
     step: f32,
     radius_mm: f32,
     top_mm: f32,
@@ -59,6 +60,7 @@ impl Revolved {
         let field = Field::new(&section.points, (size / 130.0).clamp(0.5, 1.1), 9.0);
         Revolved {
             field,
+            tabled: Tabled::new(warp),
             step: warp.step(),
             radius_mm: section.radius_mm(),
             top_mm: section.height_mm(),
@@ -77,7 +79,7 @@ impl Revolved {
     /// Signed distance (a safe lower estimate) and the zone nearest to `p`.
     pub fn distance(&self, p: V3) -> (f32, Zone) {
         let q = self.local(p);
-        let near = self.field.near(self.warp.to_section(q));
+        let near = self.field.near(self.tabled.to_section(q));
         (
             near.distance_mm * near.side * self.step,
             self.section.zone(near.segment),

@@ -1,6 +1,6 @@
 //! Seeded chance: one small generator and lattice noise. Nothing in the studio draws chance from anywhere else.
 
-use crate::vec3::{V3, lerp};
+use crate::vec3::{V3, floor, lerp};
 
 /// A splitmix64 generator. Forks are independent of the order in which they are made, so that adding a step to one part
 /// of a scene does not change the others.
@@ -82,7 +82,7 @@ pub fn lattice(x: i32, y: i32, seed: u32) -> f32 {
 
 /// Smooth noise in 0..1 with one feature a unit.
 pub fn noise(x: f32, y: f32, seed: u32) -> f32 {
-    let (xf, yf) = (x.floor(), y.floor());
+    let (xf, yf) = (floor(x), floor(y));
     let (ix, iy) = (xf as i32, yf as i32);
     let ease = |t: f32| t * t * (3.0 - 2.0 * t);
     let (tx, ty) = (ease(x - xf), ease(y - yf));
@@ -103,8 +103,8 @@ pub fn fbm(x: f32, y: f32, seed: u32) -> f32 {
 pub fn noise_on(p: V3, scale_mm: f32, seed: u32) -> f32 {
     let k = 1.0 / scale_mm;
     let y = p.y * k;
-    let floor = y.floor();
-    let t = y - floor;
+    let below = floor(y);
+    let t = y - below;
     let layer = |i: i32| {
         noise(
             p.x * k,
@@ -112,7 +112,7 @@ pub fn noise_on(p: V3, scale_mm: f32, seed: u32) -> f32 {
             seed ^ (i as u32).wrapping_mul(0x9e37_79b1),
         )
     };
-    let i = floor as i32;
+    let i = below as i32;
     lerp(layer(i), layer(i + 1), t * t * (3.0 - 2.0 * t))
 }
 

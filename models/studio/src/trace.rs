@@ -77,6 +77,9 @@ const SUB: [[f32; 2]; 4] = [
     [-0.125, 0.375],
 ];
 
+/// What the ray through a pixel's centre met, if anything.
+type Place = Option<Box<Met>>;
+
 /// Renders a scene. Every pixel gets one ray, pixels at edges get four more; light is found at every other pixel and
 /// carried over where the surface goes on.
 pub fn render(scene: &Scene) -> Frame {
@@ -84,7 +87,8 @@ pub fn render(scene: &Scene) -> Frame {
     let view = scene.camera.view();
     let world = march::World::new(scene);
     let tiles = Tiles::new(&world, &view, w, h);
-    let met: Vec<Option<Met>> = each(w, h, |x, y| {
+    // Boxed: most pixels meet nothing, and what they meet is large.
+    let met: Vec<Place> = each(w, h, |x, y| {
         shade::meet(
             &world,
             &view,
@@ -92,6 +96,7 @@ pub fn render(scene: &Scene) -> Frame {
             x as f32 + 0.5,
             y as f32 + 0.5,
         )
+        .map(Box::new)
     });
     let (hw, hh) = (w.div_ceil(2), h.div_ceil(2));
     let sparse: Vec<Option<Arrival>> = each(hw, hh, |x, y| {
@@ -100,34 +105,34 @@ pub fn render(scene: &Scene) -> Frame {
             .map(|m| shade::arrival(&world, m))
     });
     let ground = ground::Light::new(&world, &view, w, h);
-    let first: Vec<(V3, Hit, Arrival)> = each(w, h, |x, y| match &met[y * w + x] {
+    let first: Vec<(V3, Arrival)> = each(w, h, |x, y| match &met[y * w + x] {
         None => {
             let c = shade::background(&world, &view, &ground, [x as f32 + 0.5, y as f32 + 0.5]);
-            (c, Hit::default(), Arrival::default())
+            (c, Arrival::default())
         }
         Some(m) => {
             let a = carried(&met, &sparse, w, h, x, y).unwrap_or_else(|| shade::arrival(&world, m));
-            (shade::colour(&world, &view, m, &a), m.hit(), a)
+            (shade::colour(&world, &view, m, &a), a)
         }
     });
     let done: Vec<(V3, [u8; 8])> = each(w, h, |x, y| {
         let i = y * w + x;
-        let (mut c, hit, arrival) = first[i];
+        let (mut c, arrival) = first[i];
         let mut cover = [0u32; 8];
         let mut count = |item: usize| {
             if let Some(k) = cover.get_mut(item) {
                 *k += 1;
             }
         };
-        if let Some(k) = (hit.item as usize).checked_sub(1) {
-            count(k);
+        if let Some(m) = &met[i] {
+            count(m.item);
         }
         let mut n = 1;
-        let extra = roughness(&first, w, h, x, y);
+        let extra = roughness(&first, &met, w, h, x, y);
         if extra > 0 {
             // Bounded before the mean, or one mirrored light would leave a jagged edge.
             c = bounded(c);
-            let free = closer(&first, tiles.at(x, y), w, h, x, y);
+            let free = closer(&met, tiles.at(x, y), w, h, x, y);
             for &[dx, dy] in &SUB[..extra] {
                 let (px, py) = (x as f32 + 0.5 + dx, y as f32 + 0.5 + dy);
                 let k = match shade::meet(&world, &view, &free, px, py) {
@@ -157,7 +162,10 @@ pub fn render(scene: &Scene) -> Frame {
             .map(|k| done.iter().map(|c| c.1[k]).collect())
             .collect(),
         colour: done.into_iter().map(|c| c.0).collect(),
-        centre: first.into_iter().map(|f| f.1).collect(),
+        centre: met
+            .iter()
+            .map(|m| m.as_ref().map_or(Hit::default(), |m| m.hit()))
+            .collect(),
     }
 }
 
@@ -172,7 +180,7 @@ fn each<T: Send>(w: usize, h: usize, f: impl Fn(usize, usize) -> T + Sync) -> Ve
 
 /// Light carried over from the neighbours where it was found, if the surface goes on evenly between them.
 fn carried(
-    met: &[Option<Met>],
+    met: &[Place],
     sparse: &[Option<Arrival>],
     w: usize,
     h: usize,
@@ -209,20 +217,12 @@ fn carried(
 }
 
 /// Free distances within a pixel: what its tile knows, and what the rays round it found.
-fn closer(
-    px: &[(V3, Hit, Arrival)],
-    tile: &[f32],
-    w: usize,
-    h: usize,
-    x: usize,
-    y: usize,
-) -> Vec<f32> {
+fn closer(met: &[Place], tile: &[f32], w: usize, h: usize, x: usize, y: usize) -> Vec<f32> {
     let mut nearest = vec![f32::MAX; tile.len()];
     for j in y.saturating_sub(1)..=(y + 1).min(h - 1) {
         for i in x.saturating_sub(1)..=(x + 1).min(w - 1) {
-            let hit = px[j * w + i].1;
-            if let Some(k) = (hit.item as usize).checked_sub(1) {
-                nearest[k] = nearest[k].min(hit.t_mm);
+            if let Some(m) = &met[j * w + i] {
+                nearest[m.item] = nearest[m.item].min(m.t);
             }
         }
     }
@@ -245,8 +245,8 @@ fn bounded(c: V3) -> V3 {
 }
 
 /// Extra rays that a pixel needs: four on outlines, two where only paint or light changes, none elsewhere.
-fn roughness(px: &[(V3, Hit, Arrival)], w: usize, h: usize, x: usize, y: usize) -> usize {
-    let (c, a, _) = &px[y * w + x];
+fn roughness(px: &[(V3, Arrival)], met: &[Place], w: usize, h: usize, x: usize, y: usize) -> usize {
+    let (c, a) = (&px[y * w + x].0, &met[y * w + x]);
     let tone = |c: &V3| c.luminance().clamp(0.0, 1.2).sqrt();
     let near = [
         (x.wrapping_sub(1), y),
@@ -259,11 +259,12 @@ fn roughness(px: &[(V3, Hit, Arrival)], w: usize, h: usize, x: usize, y: usize) 
         if i >= w || j >= h {
             continue;
         }
-        let (k, b, _) = &px[j * w + i];
-        if a.item != b.item || (a.item > 0 && a.normal.dot(b.normal) < 0.8) {
-            return 4;
-        }
-        let limit = if a.item > 0 { 0.08 } else { 0.16 };
+        let (k, b) = (&px[j * w + i].0, &met[j * w + i]);
+        let limit = match (a, b) {
+            (Some(a), Some(b)) if a.item == b.item && a.n.dot(b.n) >= 0.8 => 0.08,
+            (None, None) => 0.16,
+            _ => return 4,
+        };
         if (tone(c) - tone(k)).abs() > limit {
             extra = 2;
         }

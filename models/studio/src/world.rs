@@ -135,10 +135,13 @@ fn photo_of(w: &World, job: &Job, view: usize) -> Photo {
     development.exposure_ev *= 1.6;
     development.mono = rng.chance(w.mono);
     let mut placed = vec![Placed::middle(&job.piece)];
-    let others: Vec<Piece> = (0..2)
-        .map(|i| Piece::stranger(&format!("{}-x{i}", job.piece.id), rng.pick(&STRANGERS)))
-        .collect();
+    let names = [rng.pick(&STRANGERS), rng.pick(&STRANGERS)];
+    let others: Vec<Piece>;
     if rng.chance(w.clutter) {
+        others = (0..)
+            .zip(names)
+            .map(|(i, name)| Piece::stranger(&format!("{}-x{i}", job.piece.id), name))
+            .collect();
         let size = job.piece.solid.high.x.max(-job.piece.solid.low.x);
         for o in others.iter().take(rng.int(1, 2) as usize) {
             let side = if rng.chance(0.5) { 1.0 } else { -1.0 };

@@ -162,38 +162,58 @@ fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
     };
     let mut t = t0;
     let mut before: Option<(f32, f32)> = None;
+    // Where the last step went further than the distance there allowed: the place that was certain to be free.
+    let mut sure: Option<f32> = None;
     for _ in 0..110 {
         let h = reach(t);
+        if let Some(place) = sure
+            && let Some((bt, _)) = before
+            && place + h < t
+        {
+            // The free balls round the two places do not touch: something may lie between them.
+            (t, before, sure) = (place, None, None);
+            if t <= bt {
+                break;
+            }
+            continue;
+        }
         if h < NEAR_MM {
             return Some(t);
         }
+        let slope = before.map(|(bt, bh)| (bh - h) / (t - bt));
         // Close to a surface the distance falls evenly along the ray: the place where it would reach zero is tried, and
         // taken if it is a surface.
-        if let Some((bt, bh)) = before
+        if let (Some(slope), Some((_, bh))) = (slope, before)
             && h < 4.0
             && bh < 12.0
+            && slope > 0.12
         {
-            let slope = (bh - h) / (t - bt);
-            if slope > 0.12 {
-                let guess = t + h / slope;
-                let there = reach(guess);
-                if there.abs() < NEAR_MM {
-                    return (guess < t1).then_some(guess);
-                }
-                if there > 0.0 && there < h {
-                    // No surface lies between when the guess is nearer to it than here and the way there was free.
-                    if guess - t <= h + there {
-                        before = Some((t, h));
-                        t = guess;
-                        continue;
-                    }
-                }
+            let guess = t + h / slope;
+            let there = reach(guess);
+            if there.abs() < NEAR_MM {
+                return (guess < t1).then_some(guess);
+            }
+            // No surface lies between when the guess is nearer to it than here and the way there was free.
+            if there > 0.0 && there < h && guess - t <= h + there {
+                (t, before, sure) = (guess, Some((t, h)), None);
+                continue;
             }
         }
+        // Along a surface that it will miss, a ray may take longer steps: until the next free ball would just touch this
+        // one, if the distance goes on as it went.
+        let step = match slope {
+            Some(slope) if slope < 0.5 => 1.9 * h / (1.0 + slope.max(-0.6)),
+            _ => h,
+        };
+        sure = (step > h).then_some(t + h);
         before = Some((t, h));
-        t += h;
+        t += step;
         if t > t1 {
-            return None;
+            // A long step is checked at the end of the way; a sure one has passed it.
+            if sure.is_none_or(|place| place > t1) {
+                return None;
+            }
+            t = t1;
         }
     }
     // Crept along a surface: near enough counts as met.

@@ -18,8 +18,9 @@ pub(super) struct Met {
     q: V3,
     dir: V3,
     /// Normal turned to the viewer.
-    n: V3,
-    t: f32,
+    pub(super) n: V3,
+    /// Distance, mm.
+    pub(super) t: f32,
     surface: Surface,
 }
 
@@ -160,9 +161,10 @@ pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> 
 fn bumped(world: &World, m: &Met) -> (V3, f32) {
     let item = &world.scene.items[m.item];
     let (p, n) = (m.p, m.n);
-    if !matches!(m.surface.part, Part::Body(_)) {
+    let Part::Body(body) = m.surface.part else {
         return (n, 1.0);
-    }
+    };
+    let body = &item.solid.bodies[body];
     let e = 0.35;
     let side = if n.y.abs() < 0.9 {
         v3(0.0, 1.0, 0.0)
@@ -171,10 +173,7 @@ fn bumped(world: &World, m: &Met) -> (V3, f32) {
     };
     let t = n.cross(side).unit();
     let b = n.cross(t);
-    let height = |q: V3| {
-        let (_, s) = item.surface(q);
-        item.finish.bump_mm(&item.solid, &s)
-    };
+    let height = |q: V3| item.finish.bump_mm(body, &body.skin(item.local(q)));
     let h = height(p);
     let (du, dv) = ((height(p + t * e) - h) / e, (height(p + b * e) - h) / e);
     let bent = (n - t * du - b * dv).unit();
