@@ -8,9 +8,13 @@ pub mod reading;
 mod advice;
 mod align;
 mod certainty;
+mod graph;
 mod weights;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use rayon::prelude::*;
 
@@ -23,6 +27,7 @@ use crate::{
 use align::Aligned;
 use reading::{Candidate, Levels, Match, PieceReading};
 
+pub use graph::Neighbours;
 pub use weights::Weights;
 
 /// Candidates named on a level.
@@ -41,6 +46,9 @@ pub struct Options {
     pub scan_below: usize,
     /// Whether the outlines nearest by their vector are aligned point by point.
     pub align: bool,
+    /// The cabinet's neighbourhood graph, where it is to order the aligned
+    /// outlines anew.
+    pub graph: Option<Arc<Neighbours>>,
 }
 
 /// One piece to be read: its views, each with the hash of its file.
@@ -64,8 +72,11 @@ struct Compared {
     piece: u32,
     /// Its nearest view.
     view: u32,
-    /// Distances of that view.
+    /// Distances of that view, as measured.
     channels: Distances,
+    /// The distance that stood for its outline's, where the neighbourhood graph
+    /// ordered the outlines anew.
+    by_graph: Option<f64>,
     /// Combined distance.
     distance: f64,
     /// Distance on each level, of whichever view is nearest there.
@@ -147,6 +158,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         ],
         mask_area_px2: (best.outline.area_px2() * f64::from(scale) * f64::from(scale)).round(),
         view: best.pose.view,
+        reordered_by_graph: compared.iter().any(|c| c.by_graph.is_some()),
         levels: Levels {
             form: trimmed(levels.form),
             shape: trimmed(levels.shape),
@@ -209,27 +221,42 @@ fn compare(
     }
     let by_piece: Vec<_> = by_piece.into_iter().collect();
     let outline = channel::position("outline").filter(|i| options.align && options.weights.any(*i));
-    let aligned: Vec<Option<Aligned>> = query
-        .views
-        .iter()
-        .map(|(_, described)| outline.and_then(|_| Aligned::new(described, snapshot, views)))
-        .collect();
+    let is_own = |view: u32| {
+        let sha256 = snapshot.views()[view as usize].sha256.as_str();
+        query.views.iter().any(|(own, _)| *own == sha256)
+    };
+    let align = |described: &Described| {
+        let aligned = outline.and_then(|_| Aligned::new(described, snapshot, views))?;
+        Some(match &options.graph {
+            Some(graph) => aligned.reordered(described, snapshot, graph, &is_own),
+            None => aligned,
+        })
+    };
+    let aligned: Vec<Option<Aligned>> = query.views.iter().map(|(_, d)| align(d)).collect();
     let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
-        let all: Vec<Vec<Distances>> = query
+        let mut measured: Vec<Vec<Distances>> = query
             .views
             .iter()
-            .zip(&aligned)
-            .map(|((_, described), aligned)| {
-                let measure = |view: &u32| {
-                    let mut found = distances(&described.features, snapshot, options, *view);
-                    if let (Some(i), Some(aligned)) = (outline, aligned) {
-                        found[i] = found[i].map(|d| aligned.distance(*view, d));
-                    }
-                    found
-                };
-                views.iter().map(measure).collect()
+            .map(|(_, described)| {
+                views
+                    .iter()
+                    .map(|view| distances(&described.features, snapshot, options, *view))
+                    .collect()
             })
             .collect();
+        let mut all = measured.clone();
+        if let Some(i) = outline {
+            for ((measured, ranked), aligned) in measured.iter_mut().zip(&mut all).zip(&aligned) {
+                let Some(aligned) = aligned else { continue };
+                for ((measured, ranked), view) in measured.iter_mut().zip(ranked).zip(views) {
+                    let Some(by_vector) = measured[i] else {
+                        continue;
+                    };
+                    measured[i] = Some(aligned.distance(*view, by_vector));
+                    ranked[i] = aligned.by_graph(*view, by_vector).or(measured[i]);
+                }
+            }
+        }
         // Several views of the query: each finds the view it resembles most,
         // and the mean of those is the distance.
         let nearest = |combine: &dyn Fn(&Distances) -> Option<f64>| -> Option<f64> {
@@ -241,16 +268,20 @@ fn compare(
         };
         let weights = &options.weights;
         let distance = nearest(&|d| weights.overall(d))?;
-        let (at, channels) = all
+        let (_, from, at) = all
             .iter()
-            .flat_map(|row| row.iter().enumerate())
-            .filter_map(|(i, d)| Some((weights.overall(d)?, i, d)))
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, i, d)| (i, *d))?;
+            .enumerate()
+            .flat_map(|(from, row)| row.iter().enumerate().map(move |(at, d)| (from, at, d)))
+            .filter_map(|(from, at, d)| Some((weights.overall(d)?, from, at)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let graph = options.graph.as_ref().and(aligned[from].as_ref());
         Some(Compared {
             piece: *piece,
             view: views[at],
-            channels,
+            channels: measured[from][at],
+            by_graph: outline
+                .filter(|_| graph.is_some())
+                .and_then(|i| all[from][at][i]),
             distance,
             levels: Levels {
                 form: nearest(&|d| weights.form(d)),
@@ -325,6 +356,7 @@ fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot) -> Match {
             .zip(&c.channels)
             .filter_map(|(channel, d)| Some((channel.name.to_owned(), rounded((*d)?))))
             .collect(),
+        outline_by_graph: c.by_graph.map(rounded),
         labels: view
             .labels
             .iter()

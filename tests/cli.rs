@@ -22,7 +22,7 @@ use serde_json::Value;
 
 /// Every field of `footring.reading/1`. `channels` has the channels' names for
 /// keys and `labels` those of the labels file.
-const READING: [&str; 51] = [
+const READING: [&str; 52] = [
     "schema",
     "photo",
     "status",
@@ -36,6 +36,7 @@ const READING: [&str; 51] = [
     "pieces[].box_px",
     "pieces[].mask_area_px2",
     "pieces[].view",
+    "pieces[].reordered_by_graph",
     "pieces[].levels",
     "pieces[].levels.form",
     "pieces[].levels.form[].label",
@@ -445,6 +446,43 @@ fn the_photo_itself_can_be_left_out() {
         (&view["piece"], &view["photo"]),
         (&"the jug".into(), &"set/jug-2.png".into())
     );
+}
+
+#[test]
+fn the_neighbourhood_graph_is_asked_for_and_marks_what_it_orders() {
+    let place = Place::furnished();
+    let plain = &place.identify(&["found.png"])[0]["pieces"][0];
+    assert_eq!(plain["reordered_by_graph"], false);
+    assert_eq!(plain["matches"][0].get("outline_by_graph"), None);
+
+    let marked = &place.identify(&["found.png", "--graph"])[0]["pieces"][0];
+    assert_eq!(marked["reordered_by_graph"], true);
+    let pairs = |piece: &Value| -> Vec<(String, f64)> {
+        let matches = piece["matches"].as_array().unwrap();
+        let told = |m: &Value| (m["piece"].to_string(), m["channels"]["outline"].as_f64());
+        let told = matches.iter().map(told);
+        told.map(|(piece, d)| (piece, d.unwrap())).collect()
+    };
+    // What was measured stays; what it was ranked by stands beside it.
+    let (mut before, mut after) = (pairs(plain), pairs(marked));
+    before.sort_by(|a, b| a.0.cmp(&b.0));
+    after.sort_by(|a, b| a.0.cmp(&b.0));
+    assert_eq!(before, after);
+    for m in marked["matches"].as_array().unwrap() {
+        assert!(m["outline_by_graph"].is_number(), "{m}");
+    }
+    assert_eq!(marked["matches"][0]["piece"], "the jug");
+
+    let table = place.run(["identify", "found.png", "--graph", "--page", "p.html"]);
+    assert!(table.exits(0).out.contains("neighbourhood graph"));
+    let page = fs::read_to_string(place.at("p.html")).unwrap();
+    assert!(page.contains("neighbourhood graph") && page.contains("outline, by the graph"));
+    fs::write(place.at("s.toml"), "[identify]\nalign = false\n").unwrap();
+    place
+        .run(["identify", "found.png", "--graph", "--config", "s.toml"])
+        .exits(2)
+        .without_result()
+        .says("--graph");
 }
 
 #[test]

@@ -73,6 +73,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
             skip_same_photo: false,
             scan_below: engine.config.nearest.graph_from,
             align: engine.config.identify.align,
+            graph: None,
         },
         with_pictures: true,
         quiet: common.quiet,

@@ -1,6 +1,6 @@
 //! `footring identify`: what the pieces in photos resemble.
 
-use std::{collections::HashSet, path::PathBuf};
+use std::{collections::HashSet, path::PathBuf, sync::Arc};
 
 use clap::Args;
 
@@ -11,7 +11,7 @@ use crate::{
     describe::{Described, Engine},
     error::{Error, Kind, Result},
     identify::{
-        self, Identified, Options, Query, Weights,
+        self, Identified, Neighbours, Options, Query, Weights,
         reading::{Failure, Reading, SCHEMA, Status},
     },
     photo::{self, Photo},
@@ -35,6 +35,10 @@ pub(super) struct IdentifyArgs {
     /// Leave out the photo itself where the cabinet holds the same file
     #[arg(long)]
     skip_same_photo: bool,
+    /// Order the outlines anew by the cabinet's own neighbourhood graph: what the neighbours of
+    /// the nearest resemble counts too. Answers are marked; slower at first
+    #[arg(long)]
+    graph: bool,
     /// Write one self-contained HTML page with the evidence
     #[arg(long, value_name = "FILE")]
     page: Option<PathBuf>,
@@ -58,6 +62,10 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
     };
     let cabinet = Cabinet::open_read(&common.cabinet)?;
     let engine = common.engine(args.seeing.cutout)?;
+    if args.graph && !engine.config.identify.align {
+        return Err(Error::new(Kind::Usage, "--graph rests on aligned outlines")
+            .remedy("leave `align = false` out of the settings file, or --graph out"));
+    }
     let snapshot = cabinet.snapshot(&engine.config.nearest, &identify::channel_specs())?;
     tell_stale(&snapshot, common.quiet);
     if let Some(dir) = &args.mask_dir {
@@ -73,6 +81,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
             skip_same_photo: args.skip_same_photo,
             scan_below: engine.config.nearest.graph_from,
             align: engine.config.identify.align,
+            graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),
         },
         with_pictures: args.page.is_some(),
         quiet: common.quiet,

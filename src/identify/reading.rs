@@ -65,6 +65,10 @@ pub struct PieceReading {
     pub mask_area_px2: f64,
     /// How the piece was seen.
     pub view: View,
+    /// Whether the outlines were ordered anew by the cabinet's own neighbourhood
+    /// graph: rankings then rest on more than what lies between two outlines.
+    #[serde(default)]
+    pub reordered_by_graph: bool,
     /// Candidates by level, best first.
     pub levels: Levels<Vec<Candidate>>,
     /// How settled each level is.
@@ -132,6 +136,10 @@ pub struct Match {
     pub distance: f64,
     /// Distance by channel name, in the same unit; absent channels are left out.
     pub channels: BTreeMap<String, f64>,
+    /// The distance by which it was ranked in place of the outline's, where the
+    /// neighbourhood graph ordered the outlines anew.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outline_by_graph: Option<f64>,
     /// Its labels by column name.
     pub labels: BTreeMap<String, String>,
 }

@@ -12,11 +12,12 @@ const FIRST: [&str; 5] = ["photo", "piece", "status", "error", "view"];
 /// The columns of each level, after its name and `_`.
 const PER_LEVEL: [&str; 4] = ["resembles", "certainty", "distance", "probability"];
 /// The columns after the levels.
-const LAST: [&str; 4] = [
+const LAST: [&str; 5] = [
     "nearest_piece",
     "nearest_photo",
     "nearest_distance",
     "warnings",
+    "reordered_by_graph",
 ];
 const LEVELS: [&str; 4] = ["form", "shape", "pattern", "glaze"];
 
@@ -94,6 +95,9 @@ fn row(reading: &Reading, piece: Option<(usize, &PieceReading)>) -> Result<Vec<S
         }
     }
     cells.push(codes(&reading.warnings)?);
+    cells.push(piece.map_or_else(String::new, |(_, piece)| {
+        piece.reordered_by_graph.to_string()
+    }));
     Ok(cells)
 }
 

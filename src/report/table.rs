@@ -84,6 +84,9 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
     } else {
         out.wrapped("nearest", &near.join(", "));
     }
+    if piece.reordered_by_graph {
+        out.wrapped("graph", words::BY_GRAPH);
+    }
     first_of(out, "advice", piece.advice.iter());
 }
 

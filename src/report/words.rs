@@ -6,6 +6,10 @@ use crate::identify::reading::{Candidate, Certainty, Levels, PieceReading, View}
 pub(super) const DISTANCE: &str =
     "Distance: 0 = same, 1 = the usual distance between unrelated pieces.";
 
+/// What is said of a piece whose outlines the neighbourhood graph ordered anew.
+pub(super) const BY_GRAPH: &str = "Outlines were ordered anew by the set's own neighbourhood graph: \
+    what the neighbours of the nearest resemble counts too.";
+
 /// How many labels are shown where a level is open.
 pub(super) const OPEN_LABELS: usize = 3;
 

@@ -42,6 +42,7 @@ pub(crate) fn likeness(rank: usize, piece: &str, distance: f64, channels: &[(&st
             .iter()
             .map(|&(name, d)| (name.to_owned(), d))
             .collect(),
+        outline_by_graph: None,
         labels: texts(&[
             ("form", "teacup"),
             ("shape", "low flared"),
@@ -58,6 +59,7 @@ pub(crate) fn piece() -> PieceReading {
         box_px: [96, 120, 310, 220],
         mask_area_px2: 40_120.5,
         view: View::Side,
+        reordered_by_graph: false,
         levels: Levels {
             form: vec![
                 candidate("teacup", 0.18, 0.91),

@@ -33,6 +33,12 @@ pub(super) fn matches(out: &mut String, piece: &PieceReading, exhibit: Option<&E
         "<p class=\"small\">{} Every bar runs from 0 to {SCALE}; the tick is at 1.</p>\n",
         escape(words::DISTANCE)
     ));
+    if piece.reordered_by_graph {
+        out.push_str(&format!(
+            "<p class=\"small\">{} The outline's own distance stands beside the one by the graph, which took its place.</p>\n",
+            escape(words::BY_GRAPH)
+        ));
+    }
     let blank = Sample::default();
     for (i, m) in piece.matches.iter().take(shown).enumerate() {
         let sample = exhibit.matches.get(i).unwrap_or(&blank);
@@ -112,6 +118,9 @@ fn bars(out: &mut String, m: &Match) {
     row("together", m.distance, " class=\"whole\"");
     for (channel, &d) in &m.channels {
         row(channel, d, "");
+    }
+    if let Some(d) = m.outline_by_graph {
+        row("outline, by the graph", d, "");
     }
     out.push_str("</tbody></table></div>\n");
 }
