@@ -13,6 +13,7 @@ pub mod rows;
 mod align;
 mod contour;
 mod heights;
+mod path;
 mod trace;
 
 use serde::{Deserialize, Serialize};

@@ -9,6 +9,7 @@
 mod csv;
 mod exhibit;
 mod json;
+mod overlay;
 mod page;
 pub mod sheet;
 pub mod svg;

@@ -21,8 +21,10 @@ const DIRECTION: f32 = 0.3;
 pub struct Contour([[f32; 2]; POINTS]);
 
 impl Contour {
-    /// Of a piece's outer contour; `None` if that has no extent.
-    pub fn new(outline: &Outline) -> Option<Self> {
+    /// How an outline is brought to its contour: the point that comes to the
+    /// origin, and the length that comes to 1, both in the outline's unit.
+    /// `None` if the outer contour has no extent.
+    pub fn frame(outline: &Outline) -> Option<([f32; 2], f32)> {
         let area = ring_area_px2(&outline.outer);
         let bounds = outline.bounds();
         let root = area.abs().sqrt() as f32;
@@ -34,12 +36,18 @@ impl Contour {
             (bounds.left + bounds.right) / 2.0,
             (bounds.top + bounds.bottom) / 2.0,
         ];
+        Some((middle, root))
+    }
+
+    /// Of a piece's outer contour; `None` if that has no extent.
+    pub fn new(outline: &Outline) -> Option<Self> {
+        let (middle, root) = Self::frame(outline)?;
         let mut ring: Ring = outline
             .outer
             .iter()
             .map(|p| [(p[0] - middle[0]) / root, (p[1] - middle[1]) / root])
             .collect();
-        if area < 0.0 {
+        if ring_area_px2(&ring) < 0.0 {
             ring.reverse();
         }
         let ring = resample(&from_below(ring), POINTS);

@@ -6,7 +6,11 @@ use super::html::{self, escape};
 use crate::{
     identify::reading::{Match, PieceReading},
     outline::Outline,
-    report::{Exhibit, Sample, Swatch, svg, words},
+    report::{
+        Exhibit, Sample, Swatch,
+        overlay::{self, Overlay},
+        words,
+    },
 };
 
 /// Bars of distance end here; one scale for all of them, so that they compare.
@@ -127,18 +131,21 @@ fn bars(out: &mut String, m: &Match) {
 
 fn outlines(out: &mut String, query: &Outline, matched: &Outline, name: &str, piece: &str) {
     let label = format!("The outline of the piece photographed laid over that of {piece}");
-    let Some(drawing) = svg::overlay(query, matched, &label) else {
+    let Some(Overlay { svg, is_mirrored }) = overlay::overlay(query, matched, &label) else {
         return;
     };
+    let mirrored = if is_mirrored { ", mirrored" } else { "" };
     out.push_str(&format!(
         concat!(
-            "<figure class=\"overlaid\">{drawing}<figcaption>",
-            "<span class=\"key\">{solid} this photo</span> ",
+            "<figure class=\"overlaid\">{svg}<figcaption>",
+            "<span class=\"key\">{solid} this photo{mirrored}</span> ",
             "<span class=\"key\">{dashed} <bdi>{name}</bdi></span>",
-            "<span class=\"small\">both drawn at the same height</span></figcaption></figure>\n"
+            "<span class=\"small\">drawn at one area, as they are compared; ",
+            "shaded where they part</span></figcaption></figure>\n"
         ),
-        drawing = drawing,
+        svg = svg,
         solid = key("line-query"),
+        mirrored = mirrored,
         dashed = key("line-match"),
         name = name,
     ));
