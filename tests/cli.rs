@@ -4,6 +4,8 @@
 #[path = "cli/cabinet.rs"]
 mod cabinet;
 mod drawn;
+#[path = "cli/outline.rs"]
+mod outline;
 #[path = "cli/place.rs"]
 mod place;
 

@@ -334,6 +334,11 @@ fn apart(a: &[f32], b: &[f32]) -> f32 {
     outline_channel().metric.distance(a, b) / outline_channel().unrelated
 }
 
+/// Resolutions, as many small ones as large ones.
+fn sides() -> impl Strategy<Value = usize> {
+    (7.0..11.0f64).prop_map(|octave| octave.exp2() as usize)
+}
+
 fn jugs() -> impl Strategy<Value = Jug> {
     (
         0.12..0.3,
@@ -360,9 +365,10 @@ proptest! {
     #[test]
     fn what_does_not_change_the_piece_hardly_changes_its_numbers(
         jug in jugs(),
-        side in 128usize..1024,
+        side in sides(),
         shift in prop::array::uniform2(-6.0..6.0),
         start in 0.0..1.0,
+        turn in 0.0..360.0,
     ) {
         let outline = traced(&jug.draw(400, [0.0; 2], 0.0, false));
         let base = numbers(&outline);
@@ -379,7 +385,7 @@ proptest! {
         let spectrum = |numbers: Vec<f32>| apart(&base[..SPECTRUM], &numbers[..SPECTRUM]);
         let mirrored = spectrum(seen(&jug.draw(400, [0.0; 2], 0.0, true)));
         prop_assert!(mirrored < SAME / 2.0, "mirror: {}", mirrored);
-        for turn in [90.0, 180.0, 270.0] {
+        for turn in [90.0, 180.0, 270.0, turn] {
             let turned = spectrum(seen(&jug.draw(400, [0.0; 2], turn, false)));
             prop_assert!(turned < SAME / 2.0, "turned by {}: {}", turn, turned);
         }

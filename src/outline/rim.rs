@@ -98,18 +98,24 @@ pub fn cap(half_px: &[f64], step_px: f64) -> Option<Cap> {
 /// that it lacks against a square end: (1 - pi/4) times radius times sag.
 fn edge_on(half_px: &[f64], step_px: f64, widest: f64) -> Option<Cap> {
     const ROWS: usize = 6;
+    const HALF: usize = ROWS / 2;
     let radius = half_px[ROWS - 1];
     let square = half_px[1] >= 0.8 * radius && radius >= LEAST_RADIUS * widest;
-    let grows = (half_px[ROWS - 1] - half_px[ROWS / 2]) / radius;
+    let grows = (half_px[ROWS - 1] - half_px[HALF]) / radius;
+    // A wall that widens from a sharp foot is no arc: it is followed to the end.
+    let slope = (half_px[ROWS - 1] - half_px[HALF]).max(0.0) / (ROWS - 1 - HALF) as f64;
+    let wall = |row: f64| half_px[HALF] - slope * (HALF as f64 - row);
     square.then(|| {
-        let lacking: f64 = half_px[..ROWS / 2]
+        let lacking: f64 = half_px[..HALF]
             .iter()
-            .map(|w| (half_px[ROWS / 2] - w).max(0.0) * step_px)
+            .enumerate()
+            .map(|(row, w)| (wall(row as f64) - w).max(0.0) * step_px)
             .sum();
+        let radius_px = wall(-0.5);
         let shape = 1.0 - std::f64::consts::FRAC_PI_4;
         Cap {
-            radius_px: half_px[ROWS / 2],
-            sag_px: lacking / (shape * half_px[ROWS / 2]),
+            radius_px,
+            sag_px: lacking / (shape * radius_px),
             residual: grows.abs().min(FITS),
         }
     })
