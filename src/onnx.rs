@@ -39,8 +39,16 @@ pub struct ModelInfo {
     pub input: String,
     /// Side of the square input, pixels.
     pub side_px: u32,
+    /// Channels of the input: 3, or 4 where the piece's mask is one of them.
+    #[serde(default = "rgb")]
+    pub channels: usize,
     /// File name of its model card.
     pub card: String,
+}
+
+/// Channels of a network that looks at colour alone.
+fn rgb() -> usize {
+    3
 }
 
 #[derive(Deserialize)]
@@ -199,7 +207,7 @@ impl Model {
         Ok(model)
     }
 
-    /// Runs the network on `input` (shape `[1, 3, side, side]`) and returns the
+    /// Runs the network on `input` (shape `[1, channels, side, side]`) and returns the
     /// named outputs in the order asked for.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
 //! The piece alone on grey, squared: what the embedding network sees.
 
-use image::{Rgb, RgbImage};
+use image::{GrayImage, Luma, Rgb, RgbImage};
 
 use crate::{cutout::Cutout, outline::Outline, raster};
 
@@ -13,8 +13,17 @@ const PAD: f32 = 0.08;
 /// Grey outside the piece.
 const GROUND: f32 = 128.0;
 
-/// The masked, squared crop of the piece, [`CROP_PX`] a side.
-pub fn crop(cutout: &Cutout, outline: &Outline) -> RgbImage {
+/// The piece alone, squared, [`CROP_PX`] a side.
+#[derive(Clone, Debug)]
+pub struct Crop {
+    /// The piece on grey.
+    pub picture: RgbImage,
+    /// Its coverage, 0 to 255.
+    pub cover: GrayImage,
+}
+
+/// The masked, squared crop of the piece.
+pub fn crop(cutout: &Cutout, outline: &Outline) -> Crop {
     let bounds = outline.bounds();
     let side = bounds.width().max(bounds.height()).max(8.0) * (1.0 + 2.0 * PAD);
     let left = (bounds.left + bounds.right - side) / 2.0;
@@ -22,15 +31,24 @@ pub fn crop(cutout: &Cutout, outline: &Outline) -> RgbImage {
     let (left, top) = (left.floor() as i64, top.floor() as i64);
     let side = side.ceil() as i64;
     let (width, height) = cutout.working.dimensions();
-    let square = RgbImage::from_fn(side as u32, side as u32, |x, y| {
+    let inside = |x: u32, y: u32| {
         let (x, y) = (i64::from(x) + left, i64::from(y) + top);
-        if x < 0 || y < 0 || x >= i64::from(width) || y >= i64::from(height) {
-            return Rgb([GROUND as u8; 3]);
-        }
-        let (x, y) = (x as u32, y as u32);
-        let cover = f32::from(cutout.mask.get_pixel(x, y).0[0]) / 255.0;
-        let pixel = cutout.working.get_pixel(x, y).0;
-        Rgb(pixel.map(|v| (f32::from(v) * cover + GROUND * (1.0 - cover)).round() as u8))
+        (x >= 0 && y >= 0 && x < i64::from(width) && y < i64::from(height))
+            .then_some((x as u32, y as u32))
+    };
+    let cover = GrayImage::from_fn(side as u32, side as u32, |x, y| {
+        inside(x, y).map_or(Luma([0]), |(x, y)| *cutout.mask.get_pixel(x, y))
     });
-    raster::resize(&square, CROP_PX, CROP_PX)
+    let picture = RgbImage::from_fn(side as u32, side as u32, |x, y| {
+        let Some((at_x, at_y)) = inside(x, y) else {
+            return Rgb([GROUND as u8; 3]);
+        };
+        let share = f32::from(cover.get_pixel(x, y).0[0]) / 255.0;
+        let pixel = cutout.working.get_pixel(at_x, at_y).0;
+        Rgb(pixel.map(|v| (f32::from(v) * share + GROUND * (1.0 - share)).round() as u8))
+    });
+    Crop {
+        picture: raster::resize(&picture, CROP_PX, CROP_PX),
+        cover: raster::resize_grey(&cover, CROP_PX, CROP_PX),
+    }
 }

@@ -1,0 +1,95 @@
+"""A tiny run of everything on a CPU: `python3 check.py`. Ends with an error if a part does not do its work.
+
+Renders, trains both networks for two steps, exports them and runs the exports;
+checks what can be known of so little: that geometry and targets agree with each
+other, that gradients reach every weight that is to be trained, and that the
+exported networks give what the trained ones gave.
+"""
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import numpy as np
+import torch
+
+import export
+import train_embedder
+from evaluate_cutout import instances
+from ops import grid
+from photo import CROP, crops
+from render import render
+from scenes import targets
+from shapes import make_shapes
+from decors import make_decors
+
+HERE = pathlib.Path(__file__).parent
+
+
+def check_pieces_come_back_from_targets():
+    """Discs and a box as instances; the centres and offsets made of them give the same pieces again."""
+    y, x = grid(320, 320)
+    truth = torch.zeros(1, 320, 320)
+    truth[0][(x + 0.5) ** 2 + y**2 < 0.15] = 1
+    truth[0][(x - 0.4) ** 2 + (y - 0.1) ** 2 < 0.1] = 2
+    truth[0][((x - 0.1).abs() < 0.3) & ((y + 0.7).abs() < 0.2)] = 3
+    at, heat, offset, boundary = targets(truth)
+    mask = (truth > 0).float()[None]
+    labels = instances([v.numpy() for v in (mask, heat[None], offset, boundary[None])])
+    for k in (1, 2, 3):
+        mine = labels[at[0].numpy() == k]
+        values, counts = np.unique(mine[mine > 0], return_counts=True)
+        assert counts.max() / counts.sum() > 0.99, (k, values, counts)
+    assert len(np.unique(labels)) == 4, np.unique(labels)
+    touching = torch.zeros(1, 320, 320)
+    touching[0, 100:200, 100:160], touching[0, 100:200, 160:220] = 1, 2
+    assert targets(touching)[3].sum() >= 20 and targets(truth)[3].sum() == 0
+
+
+def check_renders_fill_their_frame():
+    """Every shape is seen whole: something within, nothing at the frame, and the crop keeps its margin."""
+    shapes, decors = make_shapes(6, family=2), make_decors(2)
+    rgb, cover = render(shapes, decors, torch.arange(6), torch.arange(6) % 2, 96)
+    assert torch.isfinite(rgb).all() and (cover.mean((1, 2)) > 0.05).all()
+    frame = torch.cat([cover[:, 0], cover[:, -1], cover[:, :, 0], cover[:, :, -1]], 1)
+    assert frame.mean() < 0.02, frame.mean()
+    assert shapes["silhouette"].flatten(1).mean(1).gt(0.1).all()
+    seen = crops(rgb, cover, jitter=0.0)
+    assert seen.shape == (6, 4, CROP, CROP) and seen.min() >= -0.01 and seen.max() <= 1.01
+
+
+def check_every_tuned_weight_is_reached():
+    net = export.embedder.Embedder(export.Lite0(), "branch", {name: export.embedder.Heads(mask) for name, mask, _ in train_embedder.HEADS})
+    net.eval()
+    net.heads.train()
+    _, vectors = net(torch.rand(4, 4, CROP, CROP))
+    sum(shape.square().sum() + decor.square().sum() for shape, decor in vectors.values()).backward()
+    idle = [name for name, p in net.named_parameters() if p.grad is None]
+    assert all(name.startswith("backbone.") for name in idle), idle[:3]
+    assert any(name.startswith("backbone.") for name in idle)
+
+
+def run(program, *arguments):
+    subprocess.run([sys.executable, HERE / program, *map(str, arguments)], check=True)
+
+
+def main():
+    torch.manual_seed(1)
+    with torch.no_grad():
+        check_pieces_come_back_from_targets()
+        check_renders_fill_their_frame()
+    check_every_tuned_weight_is_reached()
+    with tempfile.TemporaryDirectory() as folder:
+        out = pathlib.Path(folder)
+        run("train_embedder.py", "--out", out, "--device", "cpu", "--tiny", "--modes", "branch")
+        run("train_cutout.py", "--out", out, "--device", "cpu", "--tiny")
+        run("export.py", "--embedder", out / "embedder-branch.pt", "--mode", "branch", "--out", out / "embedder.onnx")
+        run("export.py", "--cutout", out / "cutout.pt", "--out", out / "cutout.onnx")
+        x = np.random.default_rng(1).random((1, 4, CROP, CROP), np.float32)
+        pool, shape, decor = export.run_once(out / "embedder.onnx", x)
+        assert pool.shape == (1, 1280) and abs(np.linalg.norm(shape) - 1) < 1e-3 and abs(np.linalg.norm(decor) - 1) < 1e-3
+    print("the training runs")
+
+
+if __name__ == "__main__":
+    main()

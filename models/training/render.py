@@ -1,0 +1,217 @@
+"""Pictures of vessels: rays marched through the distance tables, texture, light.
+
+Frame: y up, the axis of the vessel is x = z = 0; handles and spouts lie in the
+plane z = 0. One picture a row of the batch, square.
+"""
+import math
+
+import torch
+import torch.nn.functional as F
+
+from decors import ROWS as TEXTURE_ROWS
+from ops import chance, column, smoothstep, uniform, unit
+from shapes import BODY_HALF_HEIGHT, BODY_RADIUS, BOWL, PART_HALF_HEIGHT, PART_HALF_WIDTH, PLATE
+
+COARSE = 4  # the march begins on every COARSE-th pixel
+
+
+def lookup(table, x, y):
+    return F.grid_sample(table, torch.stack([x, y], -1), align_corners=True, padding_mode="border")
+
+
+class Field:
+    """Signed distance of a batch of shapes, one a picture."""
+
+    def __init__(self, shapes, index):
+        self.body, self.part = shapes["body"][index], shapes["part"][index]
+        self.coarse_body = self.body[:, :2].contiguous()
+        self.strap, self.wall = column(shapes["strap"][index]), column(shapes["wall"][index])
+        self.lobes, self.turn = column(shapes["lobes"][index]), column(shapes["lobe_turn"][index])
+        self.depth = column(shapes["lobe_depth"][index])
+        self.lobed = bool((self.depth > 0).any())
+
+    def __call__(self, x, y, z, table=None):
+        """Distance, and the looked-up body and part rows with their distances."""
+        table = self.coarse_body if table is None else table
+        r = (x * x + z * z + 1e-8).sqrt()
+        if self.lobed:
+            r = r / (1 + self.depth * torch.cos(self.lobes * torch.atan2(z, x) + self.turn))
+        body = lookup(table, r / BODY_RADIUS * 2 - 1, y / BODY_HALF_HEIGHT)
+        beyond = (r - BODY_RADIUS).clamp(min=0) + (y.abs() - BODY_HALF_HEIGHT).clamp(min=0)
+        to_body = body[:, 0] + beyond * 0.7
+        part = lookup(self.part, x / PART_HALF_WIDTH, y / PART_HALF_HEIGHT)
+        # A strap's section is an ellipse: z is scaled.
+        to_part = (part[:, 0] ** 2 + (z * self.strap) ** 2).sqrt() - part[:, 1]
+        to_part = torch.maximum(to_part / self.strap.clamp(min=1), -(body[:, 1] + self.wall * 0.6))
+        h = (0.5 + 0.5 * (to_part - to_body) / 0.03).clamp(0, 1)
+        return to_part * (1 - h) + to_body * h - 0.03 * h * (1 - h), body, part, to_part, to_body
+
+
+class Camera:
+    """Where each picture is taken from: mostly a little from above, from anywhere round the axis."""
+
+    def __init__(self, shapes, index):
+        n = len(index)
+        kind = shapes["kind"][index]
+        elevation = torch.where(chance(0.7, n) > 0, uniform(0, 35, n), uniform(30, 90, n))
+        elevation = torch.where(kind == PLATE, uniform(12, 88, n), elevation)
+        elevation = torch.where((kind == BOWL) & (chance(0.4, n) > 0), uniform(20, 70, n), elevation)
+        self.elevation = elevation * math.pi / 180
+        yaw = torch.where(chance(0.5, n) > 0, uniform(-0.6, 0.6, n), uniform(-math.pi, math.pi, n)) + math.pi * chance(0.3, n)
+        self.distance = uniform(3.6, 9.0, n)
+        roll = torch.randn(n) * 0.04
+        ce, se, cy, sy = self.elevation.cos(), self.elevation.sin(), yaw.cos(), yaw.sin()
+        self.place = torch.stack([self.distance * ce * sy, self.distance * se, self.distance * ce * cy], -1)
+        self.forward = -unit(self.place)
+        right = torch.stack([cy, torch.zeros_like(cy), -sy], -1)
+        up = torch.cross(right, self.forward, dim=-1)
+        cr, sr = roll.cos()[:, None], roll.sin()[:, None]
+        self.right, self.up = right * cr + up * sr, up * cr - right * sr
+        self.reach = shapes["reach"][index]
+        self.tangent = 1.02 * self.reach / (self.distance**2 - self.reach**2).clamp(min=1).sqrt()
+
+    def rays(self, side):
+        c = (torch.arange(side) + 0.5) / side * 2 - 1
+        py, px = torch.meshgrid(-c, c, indexing="ij")
+        d = px[None, ..., None] * self.right[:, None, None] + py[None, ..., None] * self.up[:, None, None]
+        d = self.forward[:, None, None] + d * self.tangent[:, None, None, None]
+        return d / d.norm(dim=-1, keepdim=True)
+
+    def bounds(self, d):
+        """Where a ray enters and leaves the sphere around the vessel."""
+        ox, oy, oz = (column(self.place[:, i]) for i in range(3))
+        b = ox * d[0] + oy * d[1] + oz * d[2]
+        root = (b * b - column(self.distance**2 - (self.reach * 1.05) ** 2)).clamp(min=0).sqrt()
+        return -b - root, -b + root + 0.05
+
+
+def march(field, camera, side, steps):
+    """Distance along each ray to the surface, where rays end, and the rays."""
+    ox, oy, oz = (column(camera.place[:, i]) for i in range(3))
+    d = camera.rays(side // COARSE).unbind(-1)
+    t, end = camera.bounds(d)
+    cone = column(camera.tangent * 2 / (side // COARSE) * 0.75)
+    for _ in range(30):
+        s = field(ox + t * d[0], oy + t * d[1], oz + t * d[2])[0]
+        t = torch.where(s > cone * t, torch.minimum(t + (s - cone * t * 0.5) * 0.85, end + 0.2), t)
+    t = (t - cone).repeat_interleave(COARSE, 1).repeat_interleave(COARSE, 2)
+    rays = camera.rays(side)
+    d = rays.unbind(-1)
+    _, end = camera.bounds(d)
+    for _ in range(steps):
+        s = field(ox + t * d[0], oy + t * d[1], oz + t * d[2])[0]
+        t = torch.minimum(t + s * 0.85, end + 0.2)
+    return t, end, rays
+
+
+def normals(field, x, y, z):
+    step, n = 0.012, [0, 0, 0]
+    for corner in ((1, -1, -1), (-1, -1, 1), (-1, 1, -1), (1, 1, 1)):
+        value = field(x + corner[0] * step, y + corner[1] * step, z + corner[2] * step)[0]
+        n = [a + sign * value for a, sign in zip(n, corner)]
+    return unit(torch.stack(n, -1))
+
+
+def surface(shapes, decors, si, di, camera, hit):
+    """Colour (linear), bumped normal and inner side at the points hit."""
+    n = len(si)
+    x, y, z, normal, body, part, to_part, to_body, wall = hit
+    on_part = (to_part < to_body).float()
+    inner = ((body[:, 1] < -wall * 0.45) | (body[:, 3] > 0.5)).float() * (1 - on_part)
+    texture = decors["texture"][di].float()
+    u = (torch.atan2(z, x) / (2 * math.pi) + 0.5 + uniform(0, 1, n, 1, 1)) % 1
+    v = body[:, 2]
+
+    def sample(table, u, v):
+        return F.grid_sample(table, torch.stack([u * 2 - 1, v * 2 - 1], -1), align_corners=False, padding_mode="border")
+
+    at = sample(texture, u, v)
+    step = 1.5 / TEXTURE_ROWS
+    slope_u = sample(texture[:, 3:], (u + step / 2) % 1, v)[:, 0] - at[:, 3]
+    slope_v = sample(texture[:, 3:], u, v + step)[:, 0] - at[:, 3]
+    kind = shapes["kind"][si]
+    # Plates, and bowls seen from above, carry the pattern inside.
+    from_above = column((kind == PLATE) | ((kind == BOWL) & (camera.elevation > 0.6))).float()
+    inside = torch.maximum(from_above, column(decors["pattern_inside"][di]))
+    colour, own = at[:, :3], decors["inside"][di][:, :, None, None]
+    colour = colour * (1 - inner[:, None]) + (colour * inside[:, None] + own * (1 - inside[:, None])) * inner[:, None]
+    middle = texture[:, :3, int(TEXTURE_ROWS * 0.55)].mean(-1)[:, :, None, None]
+    of_handle = torch.where(chance(0.5, n, 1, 1, 1) > 0, decors["base"][di][:, :, None, None], middle)
+    is_spout = part[:, 2:3]
+    of_part = of_handle * (1 - is_spout) + colour * is_spout
+    colour = colour * (1 - on_part[:, None]) + of_part * on_part[:, None]
+    radius = (x * x + z * z + 1e-6).sqrt()
+    around = torch.stack([-z / radius, torch.zeros_like(z), x / radius], -1)
+    along = torch.cross(normal, around, dim=-1)
+    along = along * torch.where(along[..., 1:2] < -0.02, -1.0, 1.0)
+    relief = uniform(1.0, 3.5, n, 1, 1) * (1 - on_part) * torch.maximum(1 - inner, inside)
+    bumped = unit(normal - (relief * slope_u)[..., None] * around - (relief * slope_v)[..., None] * along)
+    return colour.clamp(0, 1) ** 2.2, bumped, inner
+
+
+def reflection_of_box(mirrored, light, gloss):
+    """Share of the mirrored ray that meets a rectangular light; some are windows with glazing bars."""
+    n = len(light)
+    facing = (mirrored * light[:, None, None]).sum(-1) > 0
+    first = unit(torch.cross(light, torch.tensor([[0.0, 1.0, 0.0]]).expand(n, 3) + 0.01, dim=-1))
+    second = torch.cross(light, first, dim=-1)
+    wide, tall = uniform(0.03, 0.3, n, 1, 1), uniform(0.03, 0.4, n, 1, 1)
+    soft = uniform(0.01, 0.1, n, 1, 1) + (1 - gloss) * 0.4
+    a, b = (mirrored * first[:, None, None]).sum(-1), (mirrored * second[:, None, None]).sum(-1)
+    box = smoothstep(soft, -soft, a.abs() - wide) * smoothstep(soft, -soft, b.abs() - tall) * facing.float()
+    bars = torch.maximum(smoothstep(0.03, 0.0, a.abs()), smoothstep(0.03, 0.0, ((b / tall * 1.5) % 1 - 0.5).abs() * tall))
+    return box * (1 - 0.9 * bars * chance(0.35, n, 1, 1))
+
+
+def shade(shapes, decors, si, di, camera, y, rays, normal, facing, colour, inner):
+    """Linear light towards the camera, exposed and rounded off to sRGB."""
+    n = len(si)
+    gloss, lustre = column(decors["gloss"][di]), decors["lustre"][di][:, None, None, None]
+    top, bottom = column(shapes["top"][si]), column(shapes["bottom"][si])
+    mirrored = rays - 2 * (rays * normal).sum(-1, keepdim=True) * normal
+    hemisphere = 0.5 + 0.5 * normal[:, None, ..., 1]
+    ambient = uniform(0.15, 0.6, n, 1, 1)
+    sky, ground = 1 + 0.06 * torch.randn(n, 3, 1, 1), (1 + 0.08 * torch.randn(n, 3, 1, 1)) * uniform(0.3, 0.9, n, 1, 1, 1)
+    light = ambient[:, None] * (sky * hemisphere + ground * (1 - hemisphere))
+    mirror = torch.zeros_like(colour)
+    deep = inner * ((top - y) / (top - bottom).clamp(min=0.3)).clamp(0, 1)
+    fresnel = 0.06 + 0.94 * (1 - facing) ** 5
+    for lamp in range(3):
+        on = torch.ones(n) if lamp == 0 else chance(0.5, n)
+        side, high = uniform(-1.6, 1.6, n), uniform(-0.1, 1.3, n)
+        to = (side.sin() * high.cos())[:, None] * camera.right + high.sin()[:, None] * torch.tensor([[0.0, 1.0, 0.0]])
+        to = unit(to - (side.cos() * high.cos())[:, None] * camera.forward)
+        power = (1 + 0.06 * torch.randn(n, 3)) * (uniform(0.3, 0.9, n) * on)[:, None]
+        wrap = uniform(0, 0.4, n, 1, 1)
+        lit = (((normal * to[:, None, None]).sum(-1) + wrap) / (1 + wrap)).clamp(min=0) * (1 - deep * 0.6)
+        light = light + lit[:, None] * power[:, :, None, None]
+        strength = uniform(1.0, 8.0, n, 1, 1) * gloss * fresnel + (1 - gloss) * 0.04
+        mirror = mirror + (reflection_of_box(mirrored, to, gloss) * strength)[:, None] * power[:, :, None, None]
+    waves = 0.15 * torch.sin(mirrored[..., 0] * uniform(1, 6, n, 1, 1) + uniform(0, 6, n, 1, 1))
+    room = smoothstep(-0.3, 0.5, mirrored[..., 1] + waves)
+    mirror = mirror + ((0.04 + 0.96 * (1 - facing) ** 5) * gloss * room * ambient * 1.2)[:, None]
+    rgb = colour * light * (1 - 0.45 * deep[:, None]) * (1 - 0.6 * lustre) + mirror * (1 - 0.5 * inner[:, None])
+    rgb = rgb + lustre * colour * room[:, None] * 1.2
+    rgb = rgb * uniform(0.75, 1.35, n, 1, 1, 1) / (light.mean((1, 2, 3), keepdim=True) + 0.25)
+    rgb = torch.where(rgb > 0.8, 0.8 + 0.2 * torch.tanh((rgb - 0.8) / 0.4), rgb)
+    return rgb.clamp(0, 1) ** (1 / 2.2)
+
+
+def render(shapes, decors, si, di, side=256, steps=20):
+    """Pictures of shape `si[k]` with decoration `di[k]`: sRGB on black [n, 3, side, side], coverage [n, side, side]."""
+    field, camera = Field(shapes, si), Camera(shapes, si)
+    t, end, rays = march(field, camera, side, steps)
+    x, y, z = (column(camera.place[:, i]) + t * rays[..., i] for i in range(3))
+    distance, body, part, to_part, to_body = field(x, y, z, field.body)
+    pixel = camera.tangent * camera.distance * 2 / side
+    hit = ((distance < column((pixel * 1.2).clamp(min=0.006))) & (t < end)).float()
+    normal = normals(field, x, y, z)
+    facing = -(normal * rays).sum(-1).clamp(max=0)
+    colour, bumped, inner = surface(
+        shapes, decors, si, di, camera, (x, y, z, normal, body, part, to_part, to_body, field.wall)
+    )
+    rgb = shade(shapes, decors, si, di, camera, y, rays, bumped, facing, colour, inner)
+    # Close pin holes of the march; with a rim around, so that nothing grows towards the frame.
+    grown = F.max_pool2d(F.pad(hit[:, None], (4, 4, 4, 4)), 5, 1, 2)
+    hit = -F.max_pool2d(-grown, 5, 1, 2)[:, 0, 4:-4, 4:-4]
+    return rgb * hit[:, None], hit

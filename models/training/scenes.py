@@ -1,0 +1,214 @@
+"""Photos of none to six vessels among other things, with the instance of every pixel."""
+import math
+import pathlib
+import time
+
+import numpy as np
+import torch
+import torch.nn.functional as F
+from PIL import Image
+
+from decors import make_decors
+from ops import blur, chance, choose, column, fbm, grid, smoothstep, uniform, unit
+from photo import develop, muted, plain_backgrounds
+from render import render
+from shapes import make_shapes
+
+MOST = 6
+PIECE = 256  # side of a rendered piece, pixels
+HOW_MANY = [0.10, 0.50, 0.16, 0.11, 0.07, 0.03, 0.03]
+
+# Photos bundled with scikit-image 0.26 that show no ceramics, for backgrounds: each is CC0 or in the public
+# domain by the docstring of its function in `skimage.data`.
+PHOTOS = ["astronaut", "brick", "camera", "cell", "chelsea", "clock_motion", "grass", "gravel", "hubble_deep_field", "retina", "rocket", "text"]
+
+
+def load_photos(folder):
+    """Background photos [n, 3, 512, 512] out of `folder`; those that the folder has not are left out."""
+    found = []
+    for name in PHOTOS:
+        for file in sorted(pathlib.Path(folder).glob(name + ".*")):
+            picture = Image.open(file).convert("RGB").resize((512, 512), Image.Resampling.BILINEAR)
+            found.append(torch.from_numpy(np.array(picture)).permute(2, 0, 1))
+    if not found:
+        raise FileNotFoundError(f"{folder}: no background photos (expected {', '.join(PHOTOS[:3])}, ... as .png or .jpg)")
+    return torch.stack(found).to(torch.get_default_device()).float() / 255
+
+
+@torch.no_grad()
+def make_pieces(count, chunk, seconds):
+    """Rendered pieces [n, 4, PIECE, PIECE] (sRGB on black, coverage; 8 bit) and textures for cloth; fewer than
+    `count` if time is up.
+    """
+    pieces, textures, done, begun = torch.empty(count, 4, PIECE, PIECE, dtype=torch.uint8), [], 0, time.time()
+    while done < count and (not done or time.time() - begun < seconds):
+        n = min(chunk, count - done)
+        shapes, decors = make_shapes(n), make_decors((n + 1) // 2)
+        which = torch.arange(n)
+        rgb, cover = render(shapes, decors, which, which // 2, PIECE)
+        pieces[done : done + n] = (torch.cat([rgb, cover[:, None]], 1).clamp(0, 1) * 255).byte()
+        done += n
+        if len(textures) < 24:
+            textures.append(decors["texture"][:, :3])
+    return pieces[:done], torch.cat(textures)
+
+
+def warp(source, n, side, nearest, farthest, tilted=True):
+    """Random cuttings of `source` as seen on a table: turned, scaled, in perspective."""
+    gy, gx = grid(side, side)
+    turn, zoom = uniform(-3.14, 3.14, n, 1, 1), torch.exp(uniform(math.log(nearest), math.log(farthest), n, 1, 1))
+    w = 1 + (uniform(-0.5, 0.5, n, 1, 1) * gy if tilted else 0)
+    x = (gx * turn.cos() - gy * turn.sin()) * zoom / w + uniform(-1, 1, n, 1, 1)
+    y = (gx * turn.sin() + gy * turn.cos()) * zoom / w + uniform(-1, 1, n, 1, 1)
+    picked = source[torch.randint(len(source), (n,))].float().clamp(0, 1)
+    return F.grid_sample(picked, torch.stack([x, y], -1), padding_mode="reflection", align_corners=False)
+
+
+def wood(n, side):
+    gy, gx = grid(side, side)
+    grain = fbm(n, side, side, 2, 3, gain=0.5) * uniform(1, 4, n, 1, 1)
+    rings = 0.5 + 0.5 * torch.sin((gx * uniform(2, 12, n, 1, 1) + grain) * uniform(1, 6, n, 1, 1))
+    tone = muted(n) * torch.tensor([1.0, 0.8, 0.6])[None, :, None, None]
+    return (tone * (0.75 + 0.35 * rings[:, None])).clamp(0, 1)
+
+
+def folded_cloth(n, side):
+    """Plain cloth with soft folds: one colour, lit by the slope of low noise."""
+    height = fbm(n, side, side, 3, 4, gain=0.45) * uniform(0.5, 2.5, n, 1, 1)
+    slope_y = F.pad(height[:, 1:] - height[:, :-1], (0, 0, 0, 1)) * side / 8
+    slope_x = F.pad(height[:, :, 1:] - height[:, :, :-1], (0, 1)) * side / 8
+    turn = uniform(0, 6.28, n, 1, 1)
+    light = 1 + 0.35 * torch.tanh(slope_x * turn.cos() + slope_y * turn.sin())
+    hue = torch.rand(n, 3, 1, 1) * uniform(0.3, 1, n, 1, 1, 1)
+    return (torch.where(chance(0.5, n, 1, 1, 1) > 0, hue, muted(n)) * light[:, None]).clamp(0, 1)
+
+
+def studio_sweep(n, side):
+    """White, grey, black or coloured paper with a falling off of light."""
+    gy, gx = grid(side, side)
+    tone = torch.where(chance(0.5, n, 1, 1, 1) > 0, uniform(0.75, 1.0, n, 1, 1, 1), uniform(0, 0.15, n, 1, 1, 1)).expand(n, 3, 1, 1)
+    tone = torch.where(chance(0.4, n, 1, 1, 1) > 0, muted(n), tone)
+    away = (gx - uniform(-0.5, 0.5, n, 1, 1)) ** 2 + (gy - uniform(-0.5, 0.5, n, 1, 1)) ** 2
+    return (tone * (1 - uniform(-0.1, 0.4, n, 1, 1, 1) * away[:, None] / 2) + uniform(0, 0.06, n, 1, 1, 1) * fbm(n, side, side, 6, 5)[:, None]).clamp(0, 1)
+
+
+def stranger(n, side, colours, size):
+    """A thing that is no vessel: a blob, box or rod, rounded and lit. Its picture and coverage."""
+    gy, gx = grid(side, side)
+    cx, cy, turn = uniform(-1, 1, n, 1, 1), uniform(-1, 1, n, 1, 1), uniform(0, 6.28, n, 1, 1)
+    x, y = (gx - cx) * turn.cos() + (gy - cy) * turn.sin(), -(gx - cx) * turn.sin() + (gy - cy) * turn.cos()
+    radius, angle = (x * x + y * y + 1e-8).sqrt(), torch.atan2(y, x)
+    reach = size * uniform(0.3, 1.0, n, 1, 1)
+    waves = torch.randint(2, 7, (n, 1, 1)).float()
+    blob = radius - reach * (1 + uniform(0, 0.45, n, 1, 1) * torch.cos(waves * angle)) * 0.7
+    box = torch.maximum(x.abs() - reach, y.abs() - reach * uniform(0.15, 1.0, n, 1, 1))
+    rod = (torch.stack([(x.abs() - reach).clamp(min=0), y]) ** 2).sum(0).sqrt() - reach * uniform(0.05, 0.2, n, 1, 1)
+    kind = choose([0.4, 0.35, 0.25], n)[:, None, None]
+    d = torch.where(kind == 0, blob, torch.where(kind == 1, box, rod))
+    cover = smoothstep(0.012, -0.012, d)
+    # Rounded: height grows from the edge inwards; lit from one side.
+    depth = (-d / (reach * uniform(0.1, 0.9, n, 1, 1))).clamp(0, 1)
+    height = (1 - (1 - depth) ** 2).clamp(min=1e-4).sqrt() * reach
+    dy = F.pad(height[:, 1:] - height[:, :-1], (0, 0, 0, 1)) * side / 2
+    dx = F.pad(height[:, :, 1:] - height[:, :, :-1], (0, 1)) * side / 2
+    normal = unit(torch.stack([-dx, -dy, torch.ones_like(dx)], -1))
+    light = unit(torch.stack([uniform(-1, 1, n), uniform(-1, 0.2, n), uniform(0.3, 1, n)], -1))
+    lit = (normal * light[:, None, None]).sum(-1).clamp(min=0)
+    shine = lit ** uniform(8, 60, n, 1, 1) * chance(0.5, n, 1, 1) * uniform(0, 0.8, n, 1, 1)
+    flat = chance(0.25, n, 1, 1)  # paper, cards
+    shading = (0.35 + 0.75 * lit) * (1 - flat) + flat
+    return (colours * shading[:, None] + (shine * (1 - flat))[:, None]).clamp(0, 1), cover[:, None]
+
+
+def backgrounds(n, side, textures, photos):
+    """Cloth, wood, paper, photos and noise, often a table before a wall, with things on it."""
+    gy, gx = grid(side, side)
+    cloth, photo = warp(textures, n, side, 0.4, 3.0), warp(photos, n, side, 0.2, 1.0)
+    planks, folds = wood(n, side), folded_cloth(n, side)
+    kind = choose([0.12, 0.14, 0.20, 0.12, 0.24, 0.18], n)[:, None, None, None]
+    ground = plain_backgrounds(n, side)
+    for index, layer in enumerate((cloth, photo, planks, studio_sweep(n, side), folds), 1):
+        ground = torch.where(kind == index, layer, ground)
+    table = chance(0.3, n, 1, 1, 1) * smoothstep(-0.01, 0.01, gy - uniform(-0.4, 0.6, n, 1, 1) - gx * uniform(-0.15, 0.15, n, 1, 1))[:, None]
+    which = torch.rand(n, 1, 1, 1)
+    ground = ground * (1 - table) + torch.where(which < 0.4, planks, torch.where(which < 0.7, folds, cloth)) * table
+    for j in range(5):
+        colours = torch.where(chance(0.55, n, 1, 1, 1) > 0, muted(n), photo if j % 2 else cloth)
+        picture, cover = stranger(n, side, colours, 0.45)
+        cover = cover * chance(0.25, n, 1, 1, 1)
+        shadow = blur(torch.roll(cover, (side // 60, side // 80), (2, 3)), 2.5)
+        ground = ground * (1 - shadow * uniform(0, 0.5, n, 1, 1, 1))
+        ground = ground * (1 - cover) + picture * cover
+    u = torch.rand(n, 1, 1, 1)
+    return torch.where(u < 0.55, ground, torch.where(u < 0.8, blur(ground, 1.5), blur(ground, 4.0))).clamp(0, 1)
+
+
+def cast_shadow(cover_of, x, y, side):
+    """The piece's coverage sheared and squashed about its foot, blurred little or much."""
+    n = len(x)
+    flat, lean, foot = uniform(0.2, 0.7, n, 1, 1), uniform(-0.8, 0.8, n, 1, 1), uniform(0.5, 0.8, n, 1, 1)
+    shadow = F.grid_sample(cover_of, torch.stack([x - lean * (y - foot), foot - (foot - y) / flat], -1), align_corners=False)
+    wide = F.interpolate(blur(F.avg_pool2d(shadow, 4), 3.0), size=(side, side), mode="bilinear", align_corners=False)
+    return torch.where(chance(0.5, n, 1, 1, 1) > 0, blur(shadow, 3.0), wide)
+
+
+@torch.no_grad()
+def make_scenes(n, side, pieces, textures, photos):
+    """Photos [n, 3, side, side], 0 to 1, and instances [n, side, side]: 0 nothing, 1 to MOST a piece."""
+    picture = backgrounds(n, side, textures, photos)
+    instance = torch.zeros(n, side, side)
+    gy, gx = grid(side, side)
+    many, largest = choose(HOW_MANY, n), uniform(0.35, 0.98, n)
+    alone = many <= 1
+    for j in range(int(many.max())):
+        shown = (many > j).float()[:, None, None, None]
+        size = torch.where(alone, largest, largest * uniform(0.42, 0.75, n) * torch.where(many > 4, 0.75, 1.0))
+        cx = torch.where(alone, uniform(-1, 1, n) * (1.1 - size), -0.78 + 1.56 * (j + 0.5) / many.clamp(min=1) + uniform(-0.15, 0.15, n))
+        cy = torch.where(alone, uniform(-1, 1, n) * (1.1 - size), uniform(-0.4, 0.4, n) + 0.1 * j)
+        lean, mirror = torch.randn(n) * 0.06, torch.where(chance(0.5, n) > 0, 1.0, -1.0)
+        dx, dy = gx - column(cx), gy - column(cy)
+        x = (dx * column(lean.cos()) + dy * column(lean.sin())) / column(size) * column(mirror)
+        y = (-dx * column(lean.sin()) + dy * column(lean.cos())) / column(size)
+        piece = pieces[torch.randint(len(pieces), (n,))].float() / 255
+        seen = F.grid_sample(piece, torch.stack([x, y], -1), align_corners=False)
+        cover, colour = seen[:, 3:] * shown, seen[:, :3] / seen[:, 3:].clamp(min=1e-2)
+        # Dark marks and price stickers belong to the piece.
+        mark = (x - column(uniform(-0.6, 0.6, n))).abs() / column(uniform(0.03, 0.3, n))
+        mark = torch.maximum(mark, (y - column(uniform(-0.6, 0.6, n))).abs() / column(uniform(0.03, 0.3, n)))
+        mark = (smoothstep(1.05, 0.95, mark) * chance(0.2, n, 1, 1))[:, None]
+        colour = colour * (1 - mark) + torch.where(chance(0.5, n, 1, 1, 1) > 0, muted(n), muted(n) * 0.15) * mark
+        shadow = cast_shadow(piece[:, 3:], x, y, side) * shown
+        foot = shadow * smoothstep(0.2, 0.8, y)[:, None] * chance(0.3, n, 1, 1, 1)  # a foot in shadow
+        picture = picture * (1 - shadow * uniform(0, 0.7, n, 1, 1, 1) * chance(0.75, n, 1, 1, 1))
+        colour = colour * (1 - foot * uniform(0, 0.6, n, 1, 1, 1))
+        picture = picture * (1 - cover) + colour.clamp(0, 1) * cover
+        instance = torch.where(cover[:, 0] > 0.5, torch.full_like(instance, j + 1.0), instance)
+    # A finger, a stand or a card before the pieces.
+    skin = torch.tensor([0.85, 0.62, 0.5])[None, :, None, None] * uniform(0.35, 1.1, n, 1, 1, 1)
+    before, cover = stranger(n, side, torch.where(chance(0.6, n, 1, 1, 1) > 0, skin.clamp(0, 1), muted(n)), 0.25)
+    cover = cover * chance(0.15, n, 1, 1, 1)
+    picture = picture * (1 - cover) + before * cover
+    instance = torch.where(cover[:, 0] > 0.5, torch.zeros_like(instance), instance)
+    return develop(picture.clamp(0, 1)), instance
+
+
+def targets(instance):
+    """At a quarter of the side: instances, centre heat map, offset to the centre (in sides), boundaries between pieces."""
+    n, side, _ = instance.shape
+    small = side // 4
+    at = F.interpolate(instance[:, None], size=(small, small), mode="nearest")[:, 0]
+    places = torch.arange(small).float()
+    gy, gx = torch.meshgrid(places, places, indexing="ij")
+    heat, offset = torch.zeros(n, small, small), torch.zeros(n, 2, small, small)
+    for j in range(1, MOST + 1):
+        mine = (at == j).float()
+        size = mine.sum((1, 2))
+        cy, cx = (column((mine * g).sum((1, 2)) / size.clamp(min=1)) for g in (gy, gx))
+        peak = torch.exp(-((gx - cx) ** 2 + (gy - cy) ** 2) / (2 * 2.5**2))
+        heat = torch.maximum(heat, column((size > 12).float()) * peak)
+        offset = offset + mine[:, None] * torch.stack([(cx - gx) / small, (cy - gy) / small], 1)
+    around = F.pad(at[:, None], (1, 1, 1, 1), mode="replicate")
+    most = F.max_pool2d(around, 3, 1)
+    least = -F.max_pool2d(-torch.where(around > 0, around, torch.full_like(around, 99.0)), 3, 1)
+    boundary = ((most > 0) & (least < 90) & (most != least)).float()[:, 0]
+    return at, heat, offset, boundary
