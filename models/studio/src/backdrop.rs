@@ -1,5 +1,6 @@
 //! What the pieces stand on and in front of: paper sweep, painted table, wood, woven cloth, stone.
 
+use crate::card::Card;
 use crate::rng::{Rng, fbm, noise};
 use crate::vec3::{V3, floor, smoothstep, srgb, v3};
 
@@ -37,6 +38,8 @@ pub struct Backdrop {
     turn: (f32, f32),
     /// Seed of its texture.
     pub seed: u32,
+    /// A grey card or chart that stands or lies there.
+    pub card: Option<Card>,
 }
 
 /// Backdrops to choose from.
@@ -110,6 +113,7 @@ impl Backdrop {
             far_mm: rng.range(420.0, 900.0),
             turn: rng.range(-0.5f32, 0.5).sin_cos(),
             seed,
+            card: None,
         }
     }
 

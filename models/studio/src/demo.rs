@@ -72,6 +72,7 @@ fn reference_shot(piece: &Piece, view: usize) -> Shot {
         handle_left: view == 2,
         turn_rad: if angle == Angle::Side { 0.08 } else { 0.5 },
         shift: [0.0, 0.0],
+        card: false,
         seed: rng.bits(),
     }
 }

@@ -9,6 +9,7 @@
 
 pub mod backdrop;
 pub mod camera;
+pub mod card;
 pub mod decor;
 pub mod demo;
 pub mod develop;
@@ -26,6 +27,7 @@ pub mod revolve;
 pub mod rng;
 pub mod scene;
 pub mod section;
+pub mod series;
 pub mod shape;
 pub mod sheet;
 pub mod solid;

@@ -3,6 +3,9 @@
 use crate::rng::Rng;
 use crate::vec3::{V3, smoothstep, v3};
 
+/// How far round the edge of its shadow side a soft light reaches.
+pub(crate) const WRAP: f32 = 0.12;
+
 /// A rectangular light far away.
 #[derive(Clone, Debug)]
 pub struct Softbox {

@@ -4,7 +4,7 @@ use clap::{Parser, Subcommand};
 use footring_studio::form::Form;
 use footring_studio::output::Error;
 use footring_studio::world::{self, World};
-use footring_studio::{demo, sheet};
+use footring_studio::{demo, series, sheet};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -88,6 +88,25 @@ enum Command {
         #[arg(long)]
         out: PathBuf,
     },
+    /// Write a controlled series: glazes that differ by known steps (three lights, with and without a grey card), or every
+    /// treatment at an angle. DIR/photos/*.jpg and DIR/series.jsonl, one line a photo.
+    Series {
+        /// What is varied.
+        #[arg(value_enum)]
+        what: Varied,
+        /// Seed of everything.
+        #[arg(long)]
+        seed: u64,
+        /// Groups: a glaze and four near it, or one of each treatment.
+        #[arg(long, default_value_t = 20)]
+        groups: usize,
+        /// Width and height of the photos, pixels.
+        #[arg(long, default_value_t = 400)]
+        size: usize,
+        /// Folder to write to.
+        #[arg(long)]
+        out: PathBuf,
+    },
     /// Put all pictures below a folder on one contact sheet.
     Sheet {
         /// Folder with JPEG or PNG pictures.
@@ -108,6 +127,14 @@ enum Command {
         #[arg(long, default_value_t = 48)]
         photos: usize,
     },
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum Varied {
+    /// The glaze, by CIEDE2000 1, 2, 4 and 8.
+    Glazes,
+    /// How the colour sits.
+    Treatments,
 }
 
 fn say(text: &str) {
@@ -171,6 +198,20 @@ fn run(command: Command) -> Result<(), Error> {
         } => {
             let n = world::scenes(seed, pieces, count, size, &out)?;
             say(&format!("{n} scenes in {}", out.display()));
+        }
+        Command::Series {
+            what,
+            seed,
+            groups,
+            size,
+            out,
+        } => {
+            let make = match what {
+                Varied::Glazes => series::glazes,
+                Varied::Treatments => series::treatments,
+            };
+            let n = make(seed, groups, size, &out)?;
+            say(&format!("{n} photos in {}", out.display()));
         }
         Command::Sheet {
             dir,

@@ -2,6 +2,7 @@
 
 use crate::backdrop::Backdrop;
 use crate::camera::Camera;
+use crate::card::Card;
 use crate::decor::Finish;
 use crate::develop::Development;
 use crate::form::{self, Form};
@@ -123,6 +124,8 @@ pub struct Shot {
     pub turn_rad: f32,
     /// Shift of the picture as a share of its size, to cut pieces off.
     pub shift: [f32; 2],
+    /// A grey card beside the piece, facing as its surface does.
+    pub card: bool,
     /// Seed of camera, light, backdrop and development.
     pub seed: u64,
 }
@@ -202,6 +205,9 @@ pub struct Truth {
     pub camera: CameraTruth,
     /// Development.
     pub development: Development,
+    /// Middle of the grey card, pixels, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub card_px: Option<[f32; 2]>,
     /// Pieces, in the order of the masks.
     pub pieces: Vec<PieceTruth>,
 }
@@ -273,12 +279,20 @@ pub fn stage(placed: &[Placed], shot: &Shot) -> Scene {
             )
         })
         .collect();
-    let hull: Vec<V3> = items
+    let mut hull: Vec<V3> = items
         .iter()
         .zip(placed)
         .filter(|(_, p)| p.meant)
         .flat_map(|(i, _)| i.hull())
         .collect();
+    let card = shot.card.then(|| {
+        // Before the piece's middle, on the side where no handle is.
+        let side = if shot.handle_left { 1.0 } else { -1.0 };
+        let reach = hull.iter().fold(0.0f32, |m, p| m.max(side * p.x));
+        let flat = placed.iter().all(|p| p.piece.flat);
+        Card::grey([side * (reach + 34.0), 0.0], flat)
+    });
+    hull.extend(card.iter().flat_map(Card::corners));
     let middle = hull.iter().fold(V3::default(), |a, p| a + *p) * (1.0 / hull.len().max(1) as f32);
     let (width, height) = shot.size_px;
     let mut camera = Camera {
@@ -299,6 +313,7 @@ pub fn stage(placed: &[Placed], shot: &Shot) -> Scene {
     let mut backdrop = Backdrop::named(shot.backdrop, &mut root.fork("backdrop", 0));
     let depth = hull.iter().fold(0.0f32, |m, p| m.max(-p.z));
     backdrop.far_mm += depth;
+    backdrop.card = card;
     Scene {
         items,
         backdrop,
@@ -369,6 +384,11 @@ pub fn shoot(
             distance_mm: c.distance_mm,
         },
         development,
+        card_px: scene
+            .backdrop
+            .card
+            .as_ref()
+            .map(|card| view.project(card.middle)),
         pieces,
     };
     Photo {

@@ -124,6 +124,7 @@ pub fn random_shot(flat: bool, size_px: usize, rng: &mut Rng) -> Shot {
         handle_left: rng.chance(0.3),
         turn_rad: if angle == Angle::Side { 0.3 } else { 0.7 },
         shift: [0.0, 0.0],
+        card: false,
         seed: rng.bits(),
     }
 }

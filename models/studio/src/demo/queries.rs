@@ -380,6 +380,7 @@ fn picture(p: &Plan) -> Result<Vec<u8>, Error> {
         handle_left: rng.chance(0.25),
         turn_rad: 0.3,
         shift: [0.0, 0.0],
+        card: false,
         seed: rng.bits(),
     };
     let mut d = Development::usual(&mut rng);

@@ -4,6 +4,7 @@ use super::Hit;
 use super::ground::Light;
 use super::march::World;
 use crate::camera::View;
+use crate::light::WRAP;
 use crate::section::Zone;
 use crate::solid::{Part, Surface};
 use crate::vec3::{V3, v3};
@@ -98,9 +99,6 @@ pub(super) fn arrival(world: &World, m: &Met) -> Arrival {
     }
 }
 
-/// How far round the edge of its shadow side a soft light reaches.
-const WRAP: f32 = 0.12;
-
 fn ground_colour(world: &World) -> V3 {
     let s = world.scene;
     let key: V3 = s
@@ -184,6 +182,12 @@ fn bumped(world: &World, m: &Met) -> (V3, f32) {
 pub(super) fn background(world: &World, view: &View, ground: &Light, at: [f32; 2]) -> V3 {
     let d = view.ray(at[0], at[1]);
     let s = world.scene;
+    if let Some((t, colour)) = s.backdrop.card.as_ref().and_then(|c| c.met(view.eye, d))
+        && (d.y >= 0.0 || t < -view.eye.y / d.y)
+        && let Some(card) = &s.backdrop.card
+    {
+        return colour * card.light(&s.rig, ground_colour(world));
+    }
     let wall = s.backdrop.beyond(d);
     let wall_light = s.rig.sky
         + s.rig
