@@ -9,17 +9,15 @@ mod colour;
 mod contour;
 mod crop;
 mod embedding;
+mod ground;
 mod outline;
-mod palette;
 mod vector;
 
-pub(crate) use colour::is_highlight;
 pub use crop::{CROP_PX, Crop, crop};
 pub use embedding::{Embedding, embed};
-pub use palette::{Swatch, palette};
 pub use vector::{Metric, Vector};
 
-use crate::{cutout::Cutout, outline::Outline};
+use crate::{colour::Colours, cutout::Cutout, outline::Outline};
 
 /// One way to compare two pieces.
 #[derive(Clone, Copy, Debug)]
@@ -56,6 +54,8 @@ pub struct Subject<'a> {
     pub embedding: Option<&'a Embedding>,
     /// Whether the photo has colour at all.
     pub has_colour: bool,
+    /// Its colours, the light taken out.
+    pub colours: &'a Colours,
 }
 
 /// All channels, in the order in which they are shown.
@@ -66,6 +66,7 @@ pub const REGISTRY: &[Channel] = &[
     colour::CHANNEL,
     embedding::GENERAL,
     contour::CHANNEL,
+    ground::CHANNEL,
 ];
 
 /// A piece's vectors, by position in the registry; `None` where a channel is

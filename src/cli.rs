@@ -15,7 +15,13 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::{config::Config, cutout::Method, describe::Engine, error::Result};
+use crate::{
+    colour::NeutralPoint,
+    config::Config,
+    cutout::Method,
+    describe::Engine,
+    error::{Error, Kind, Result},
+};
 
 /// Exit codes of the program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -112,6 +118,52 @@ struct SeeingArgs {
     /// How the piece is cut out of the photo
     #[arg(long, value_enum, default_value_t, value_name = "HOW")]
     cutout: CutoutArg,
+}
+
+/// How colours are read.
+#[derive(Clone, Debug, Args)]
+struct ColourArgs {
+    /// A place in the photo that shows a grey card or anything neutral, in pixels of the upright
+    /// photo; with PERCENT, how much light it sends back (18 for a grey card), lightness is known
+    /// too. Without it a grey card beside the piece is looked for
+    #[arg(long, value_name = "X,Y[,PERCENT]", value_parser = neutral)]
+    neutral: Option<NeutralPoint>,
+}
+
+impl ColourArgs {
+    /// The point, which means one photo.
+    fn point(&self, files: &[PathBuf]) -> Result<Option<NeutralPoint>> {
+        if self.neutral.is_some() && files.len() != 1 {
+            return Err(Error::new(
+                Kind::Usage,
+                format!(
+                    "--neutral names a place in one photo, and {} were given",
+                    files.len()
+                ),
+            )
+            .remedy("give the photos one at a time, or lay a grey card beside each piece"));
+        }
+        Ok(self.neutral)
+    }
+}
+
+fn neutral(text: &str) -> std::result::Result<NeutralPoint, String> {
+    let numbers: Option<Vec<f32>> = text
+        .split(',')
+        .map(|n| n.trim().parse().ok().filter(|v: &f32| v.is_finite()))
+        .collect();
+    let point = |x_px, y_px, percent| NeutralPoint {
+        x_px,
+        y_px,
+        percent,
+    };
+    match numbers.as_deref() {
+        Some([x, y]) => Ok(point(*x, *y, None)),
+        Some([x, y, percent]) if *percent > 0.0 && *percent <= 100.0 => {
+            Ok(point(*x, *y, Some(*percent)))
+        }
+        _ => Err("X,Y in pixels and, if it is known, a reflectance of 0 to 100 percent".to_owned()),
+    }
 }
 
 /// How the piece is cut out.

@@ -6,7 +6,8 @@ mod quality;
 use image::RgbImage;
 
 use crate::{
-    channel::{self, Embedding, Features, Subject, Swatch},
+    channel::{self, Embedding, Features, Subject},
+    colour::{self, Colours, NeutralPoint},
     config::Config,
     cutout::{self, Cutout, Method},
     error::{Error, Kind, Result},
@@ -16,6 +17,7 @@ use crate::{
         pose::{self, Pose},
     },
     photo::Photo,
+    raster,
     warning::{Code, Warning},
 };
 
@@ -28,6 +30,9 @@ pub struct Engine {
     pub config: Config,
     /// How masks are found.
     pub method: Method,
+    /// A place in the photo that shows something neutral. Without it a grey card
+    /// is looked for.
+    pub neutral: Option<NeutralPoint>,
 }
 
 /// What is known of the piece in a photo.
@@ -44,7 +49,7 @@ pub struct Described {
     /// Its vectors, by position in the registry.
     pub features: Features,
     /// Its colours.
-    pub palette: Vec<Swatch>,
+    pub colours: Colours,
     /// Warnings of the photo, the cutout and the piece's quality.
     pub warnings: Vec<Warning>,
 }
@@ -62,6 +67,7 @@ impl Engine {
             embedder: Model::load(&models, "embedder")?,
             config,
             method,
+            neutral: None,
         })
     }
 
@@ -78,18 +84,25 @@ impl Engine {
                     .in_file(&photo.source)
                     .remedy("use a plain background, or --cutout none to read the whole photo")
             })?;
-        let crop = channel::crop(&cutout, &outline);
+        let has_colour = !colour::is_colourless(&cutout.working);
+        let mut crop = channel::crop(&cutout, &outline);
+        if !has_colour {
+            // The tone of a print's paper is no colour of the piece.
+            crop.picture = raster::grey(&crop.picture);
+        }
         let embedding: Option<Embedding> = if cutout.origin.shows_surface() {
             Some(channel::embed(&crop, &cutout.working, &self.embedder)?)
         } else {
             None
         };
-        let has_colour = quality::has_colour(&cutout);
+        let colours = colour::read(&cutout, has_colour, self.neutral)
+            .map_err(|e| e.in_file(&photo.source))?;
         let features = channel::describe(&Subject {
             cutout: &cutout,
             outline: &outline,
             embedding: embedding.as_ref(),
             has_colour,
+            colours: &colours,
         });
         let mut warnings = photo.warnings.clone();
         warnings.extend(cutout.warnings.iter().cloned());
@@ -98,14 +111,13 @@ impl Engine {
         if pose.is_tilted() && cutout.origin.shows_surface() {
             warnings.push(Warning::new(Code::Tilted));
         }
-        let palette = channel::palette(&cutout);
         Ok(Described {
             cutout,
             outline,
             pose,
             crop: crop.picture,
             features,
-            palette,
+            colours,
             warnings,
         })
     }

@@ -7,6 +7,7 @@ pub mod reading;
 
 mod advice;
 mod align;
+mod glaze;
 mod certainty;
 mod graph;
 mod weights;
@@ -21,10 +22,12 @@ use rayon::prelude::*;
 use crate::{
     cabinet::{ChannelSpec, Snapshot},
     channel::{self, Features, REGISTRY},
+    colour::Difference,
     describe::Described,
     error::{Error, Kind, Result},
 };
 use align::Aligned;
+use glaze::Glazes;
 use reading::{Candidate, Levels, Match, PieceReading};
 
 pub use graph::Neighbours;
@@ -128,12 +131,14 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         pattern: level(&compared, snapshot, &ranks, "pattern", |l| l.pattern),
         glaze: level(&compared, snapshot, &ranks, "glaze", |l| l.glaze),
     };
-    let (levels, certainty) = certainty::judge(candidates);
+    let (levels, mut certainty) = certainty::judge(candidates);
+    let glazes = Glazes::new(query, snapshot);
+    glazes.doubt(&levels.glaze, &compared, &mut certainty.glaze);
     let matches: Vec<Match> = compared
         .iter()
         .take(options.top)
         .enumerate()
-        .map(|(i, c)| as_match(i + 1, c, snapshot))
+        .map(|(i, c)| as_match(i + 1, c, snapshot, glazes.difference(c)))
         .collect();
     let scale = best.cutout.photo_per_working;
     let bounds = best.outline.bounds();
@@ -166,6 +171,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             glaze: trimmed(levels.glaze),
         },
         certainty,
+        colour: glaze::colours(query),
         matches,
         advice,
         cautions: cautions::standing(),
@@ -344,7 +350,7 @@ fn level(
     candidates
 }
 
-fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot) -> Match {
+fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot, ground: Option<Difference>) -> Match {
     let view = &snapshot.views()[c.view as usize];
     Match {
         rank,
@@ -357,6 +363,7 @@ fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot) -> Match {
             .filter_map(|(channel, d)| Some((channel.name.to_owned(), rounded((*d)?))))
             .collect(),
         outline_by_graph: c.by_graph.map(rounded),
+        ground,
         labels: view
             .labels
             .iter()

@@ -13,6 +13,7 @@ pub mod onnx;
 pub mod photo;
 pub mod cutout;
 pub mod outline;
+pub mod colour;
 pub mod channel;
 pub mod nearest;
 pub mod cabinet;

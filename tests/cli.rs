@@ -24,7 +24,7 @@ use serde_json::Value;
 
 /// Every field of `footring.reading/1`. `channels` has the channels' names for
 /// keys and `labels` those of the labels file.
-const READING: [&str; 52] = [
+const READING: [&str; 72] = [
     "schema",
     "photo",
     "status",
@@ -74,6 +74,26 @@ const READING: [&str; 52] = [
     "pieces[].matches[].channels.*",
     "pieces[].matches[].labels",
     "pieces[].matches[].labels.*",
+    "pieces[].colour",
+    "pieces[].colour.balance",
+    "pieces[].colour.ground",
+    "pieces[].colour.ground.lab",
+    "pieces[].colour.ground.rgb",
+    "pieces[].colour.ground.share",
+    "pieces[].colour.ground.doubt",
+    "pieces[].colour.ground.doubt.chroma",
+    "pieces[].colour.ground.doubt.lightness",
+    "pieces[].colour.ground.name",
+    "pieces[].colour.ground.surround_lab",
+    "pieces[].colour.decoration",
+    "pieces[].colour.decoration[].lab",
+    "pieces[].colour.decoration[].rgb",
+    "pieces[].colour.decoration[].share",
+    "pieces[].colour.decoration[].name",
+    "pieces[].matches[].ground",
+    "pieces[].matches[].ground.delta_e00",
+    "pieces[].matches[].ground.doubt",
+    "pieces[].matches[].ground.told_apart",
     "pieces[].advice",
     "pieces[].cautions",
     "pieces[].box_px[]",
@@ -126,8 +146,8 @@ fn a_photo_through_the_networks_has_exactly_the_fields_of_the_schema() {
     );
     let piece = &whole["pieces"][0];
     let channels: BTreeSet<&str> = keys(&piece["matches"][0]["channels"]);
-    // All that are ranked by; the contour only helps the outline.
-    let ranked = REGISTRY.iter().map(|c| c.name).filter(|n| *n != "contour");
+    // The others only help: the contour the outline, the ground the glaze.
+    let ranked = REGISTRY.iter().filter(|c| c.ranked).map(|c| c.name);
     assert_eq!(channels, ranked.collect());
     for level in ["form", "shape", "pattern", "glaze"] {
         assert!(

@@ -1,5 +1,6 @@
 //! Colour arithmetic against published numbers.
 
+use footring::colour::{munsell, words};
 use footring::raster::{delta_e00, lab, srgb};
 use proptest::prelude::*;
 
@@ -127,5 +128,75 @@ proptest! {
         prop_assert!((there - back).abs() < 1e-9, "{} {}", there, back);
         prop_assert!(there >= 0.0 && there.is_finite());
         prop_assert!(delta_e00(a, a) < 1e-9);
+    }
+}
+
+/// Patches of the ColorChecker 2005: CIE L*a*b* (D65) and Munsell hue, value
+/// and chroma, from colour-science 0.4.7 (`xyY_to_munsell_colour`, D65 to C by
+/// Bradford's matrix). Hue counts from 0 (10RP) to 100.
+const CHECKER: [([f32; 3], [f32; 3]); 18] = [
+    ([37.77, 12.59, 13.73], [12.9, 3.72, 3.10]),
+    ([65.43, 16.85, 17.38], [10.8, 6.45, 4.61]),
+    ([50.23, -2.32, -21.56], [73.2, 4.93, 5.43]),
+    ([43.04, -14.95, 22.03], [35.9, 4.22, 3.93]),
+    ([55.37, 11.47, -25.17], [79.2, 5.44, 6.57]),
+    ([70.91, -33.07, 0.24], [53.1, 7.00, 6.36]),
+    ([62.03, 33.60, 56.33], [13.7, 6.10, 11.46]),
+    ([40.66, 16.07, -45.17], [77.1, 4.01, 11.22]),
+    ([50.62, 47.70, 15.19], [2.4, 4.97, 10.71]),
+    ([30.45, 24.92, -21.61], [85.5, 3.02, 6.60]),
+    ([72.29, -27.94, 57.88], [35.1, 7.13, 9.11]),
+    ([71.38, 15.89, 67.70], [19.5, 7.05, 10.97]),
+    ([29.57, 20.61, -49.22], [76.8, 2.94, 11.69]),
+    ([55.23, -41.19, 31.92], [40.4, 5.40, 8.38]),
+    ([41.47, 52.75, 26.87], [5.3, 4.08, 12.09]),
+    ([81.22, -0.45, 80.29], [24.3, 8.06, 11.50]),
+    ([51.73, 51.23, -15.25], [92.8, 5.09, 12.27]),
+    ([51.56, -23.97, -27.86], [65.2, 5.06, 8.38]),
+];
+
+/// Half a step of the Munsell book in hue is 1.25, in chroma 1.
+#[test]
+fn munsell_of_the_colour_checker_is_that_of_colour_science() {
+    for (lab, [hue, value, chroma]) in CHECKER {
+        let found = munsell(lab);
+        let turned = (found.hue - hue + 50.0).rem_euclid(100.0) - 50.0;
+        assert!(turned.abs() < 0.6, "{lab:?}: {found} hue {hue}");
+        assert!((found.value - value).abs() < 0.03, "{lab:?}: {found}");
+        assert!(
+            (found.chroma - chroma).abs() < 0.3,
+            "{lab:?}: {found} chroma {chroma}"
+        );
+    }
+}
+
+/// Neutral patches of the same chart: all below chroma 0.5.
+#[test]
+fn greys_are_written_as_greys() {
+    for (lab, value) in [
+        ([81.27, -0.60, -0.36], 8.1),
+        ([66.77, -0.66, -0.51], 6.6),
+        ([50.87, -0.11, -0.29], 5.0),
+        ([35.67, -0.31, -1.22], 3.5),
+        ([20.49, 0.03, -0.97], 2.0),
+    ] {
+        assert_eq!(munsell(lab).to_string(), format!("N {value:.1}"));
+    }
+    assert!(words([96.5, -0.5, 1.1]).starts_with("white "));
+    assert!(
+        words([20.5, 0.0, -1.0]).starts_with("black ")
+            || words([20.5, 0.0, -1.0]).starts_with("dark grey ")
+    );
+}
+
+proptest! {
+    /// Every colour of a screen has a finite notation and a name.
+    #[test]
+    fn every_colour_has_a_name(rgb: [u8; 3]) {
+        let found = munsell(lab(rgb));
+        prop_assert!((0.0..100.001).contains(&found.hue));
+        prop_assert!((0.0..=10.0).contains(&found.value));
+        prop_assert!((0.0..60.0).contains(&found.chroma), "{}", found);
+        prop_assert!(words(lab(rgb)).contains(" ("));
     }
 }

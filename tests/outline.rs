@@ -16,6 +16,7 @@ use std::f64::consts::PI;
 use drawn::{Drawing, Jug, draw, plate};
 use footring::{
     channel::{self, Channel, REGISTRY, Subject},
+    colour::Colours,
     cutout::{Cutout, Origin},
     outline::{Outline, ring_area_px2, trace},
 };
@@ -316,6 +317,7 @@ fn numbers(outline: &Outline) -> Vec<f32> {
         outline,
         embedding: None,
         has_colour: false,
+        colours: &Colours::default(),
     };
     let vector = (outline_channel().describe)(&subject).unwrap();
     assert_eq!(vector.dim(), outline_channel().dim);
@@ -441,6 +443,7 @@ fn a_contour_without_an_inside_has_no_numbers() {
             outline: &outline,
             embedding: None,
             has_colour: false,
+            colours: &Colours::default(),
         };
         assert_eq!((outline_channel().describe)(&subject), None, "{outline:?}");
     }

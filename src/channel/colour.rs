@@ -6,7 +6,7 @@
 //! highlights and the soft edge are left out.
 
 use super::{Channel, Metric, Subject, Vector};
-use crate::{cutout::Cutout, raster};
+use crate::{colour::surface, raster};
 
 const CELLS: [usize; 3] = [6, 8, 8];
 /// Lowest and highest value covered on L*, a*, b*.
@@ -30,7 +30,7 @@ fn describe(subject: &Subject<'_>) -> Option<Vector> {
     }
     let mut histogram = vec![0.0f32; CHANNEL.dim];
     let mut total = 0.0f32;
-    for lab in surface_lab(subject.cutout, 1) {
+    for lab in surface(subject.cutout, 1).map(raster::lab) {
         let mut low = [0usize; 3];
         let mut share = [0.0f32; 3];
         for i in 0..3 {
@@ -67,25 +67,4 @@ fn describe(subject: &Subject<'_>) -> Option<Vector> {
             .collect::<Vec<_>>(),
     )
     .ok()
-}
-
-/// L*a*b* of the pixels well inside the mask and not burnt out, every `step`-th
-/// of them along rows and columns (more where the piece is large: some ten
-/// thousand samples say all there is to say).
-pub(super) fn surface_lab(cutout: &Cutout, step: u32) -> impl Iterator<Item = [f32; 3]> + '_ {
-    const SAMPLES: f64 = 20_000.0;
-    let covered = cutout.mask.iter().filter(|v| **v > 250).count() as f64;
-    let step = step.max((covered / SAMPLES).sqrt().round() as u32).max(1);
-    cutout
-        .working
-        .enumerate_pixels()
-        .filter(move |(x, y, _)| x % step == 0 && y % step == 0)
-        .filter(|(x, y, _)| cutout.mask.get_pixel(*x, *y).0[0] > 250)
-        .filter(|(_, _, p)| !is_highlight(p.0))
-        .map(|(_, _, p)| raster::lab(p.0))
-}
-
-/// A specular highlight on glaze is clipped in every channel.
-pub(crate) fn is_highlight(rgb: [u8; 3]) -> bool {
-    rgb.iter().all(|v| *v >= 250)
 }

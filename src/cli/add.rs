@@ -9,7 +9,7 @@ use std::{
 use clap::Args;
 use serde::Serialize;
 
-use super::{Common, Exit, Format, SeeingArgs, batch, output};
+use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, output};
 use crate::{
     cabinet::{Added, Cabinet, Feature, FolderTemplate, Labels, LabelsFile, NewView, Origin},
     channel::REGISTRY,
@@ -36,6 +36,8 @@ pub(super) struct AddArgs {
     /// Keep a copy of each photo in the cabinet
     #[arg(long)]
     keep_photos: bool,
+    #[command(flatten)]
+    colour: ColourArgs,
     #[command(flatten)]
     seeing: SeeingArgs,
 }
@@ -83,7 +85,8 @@ pub(super) fn run(args: &AddArgs, common: &Common) -> Result<Exit> {
             .in_file(&roots[0])
             .remedy("name a folder with JPEG, PNG, WebP or TIFF photos"));
     }
-    let engine = common.engine(args.seeing.cutout)?;
+    let mut engine = common.engine(args.seeing.cutout)?;
+    engine.neutral = args.colour.point(&files)?;
     let mut cabinet = Cabinet::create_or_open(&common.cabinet)?;
     let mut rows = Rows::new(common.format)?;
     let tally = add_files(
@@ -245,7 +248,7 @@ fn describe_file(file: &Path, labels: &Known, engine: &Engine) -> Result<(NewVie
         warnings_json: serde_json::to_string(&described.warnings).map_err(json)?,
         thumbnail_jpeg: thumbnail(&described)?,
         outline_json: serde_json::to_string(&described.outline.thinned(240)).map_err(json)?,
-        palette_json: serde_json::to_string(&described.palette).map_err(json)?,
+        palette_json: serde_json::to_string(&described.colours.swatches).map_err(json)?,
         features: features(&described),
         labels: known,
         origin,

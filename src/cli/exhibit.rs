@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::{
     cabinet::Cabinet,
-    channel,
+    colour,
     describe::Described,
     raster,
     report::{Exhibit, Sample, Sight, Swatch},
@@ -28,7 +28,7 @@ pub(super) fn exhibit(
             .collect(),
         palette: views
             .first()
-            .map(|(_, described)| swatches(&described.palette))
+            .map(|(_, described)| swatches(&described.colours.swatches))
             .unwrap_or_default(),
         // A page with a picture missing is better than no page.
         matches: view_ids
@@ -56,8 +56,7 @@ fn sight(name: &str, described: &Described) -> Sight {
 
 fn sample(cabinet: &Cabinet, id: i64) -> Option<Sample> {
     let kept = cabinet.view(id).ok()?;
-    let palette: Vec<channel::Swatch> =
-        serde_json::from_str(&kept.palette_json).unwrap_or_default();
+    let palette: Vec<colour::Swatch> = serde_json::from_str(&kept.palette_json).unwrap_or_default();
     Some(Sample {
         thumbnail: kept.thumbnail_jpeg,
         outline: serde_json::from_str(&kept.outline_json).unwrap_or_default(),
@@ -66,7 +65,7 @@ fn sample(cabinet: &Cabinet, id: i64) -> Option<Sample> {
     })
 }
 
-fn swatches(palette: &[channel::Swatch]) -> Vec<Swatch> {
+fn swatches(palette: &[colour::Swatch]) -> Vec<Swatch> {
     palette
         .iter()
         .map(|s| Swatch {

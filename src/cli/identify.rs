@@ -4,7 +4,7 @@ use std::{collections::HashSet, path::PathBuf, sync::Arc};
 
 use clap::Args;
 
-use super::{Common, Exit, Format, SeeingArgs, batch, exhibit, output};
+use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, exhibit, output};
 use crate::{
     cabinet::{Cabinet, Snapshot},
     channel::REGISTRY,
@@ -46,6 +46,8 @@ pub(super) struct IdentifyArgs {
     #[arg(long, value_name = "DIR")]
     mask_dir: Option<PathBuf>,
     #[command(flatten)]
+    colour: ColourArgs,
+    #[command(flatten)]
     seeing: SeeingArgs,
 }
 
@@ -61,7 +63,8 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         None => Weights::default(),
     };
     let cabinet = Cabinet::open_read(&common.cabinet)?;
-    let engine = common.engine(args.seeing.cutout)?;
+    let mut engine = common.engine(args.seeing.cutout)?;
+    engine.neutral = args.colour.point(&files)?;
     if args.graph && !engine.config.identify.align {
         return Err(Error::new(Kind::Usage, "--graph rests on aligned outlines")
             .remedy("leave `align = false` out of the settings file, or --graph out"));

@@ -3,8 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::colour::surface_lab;
-use crate::{cutout::Cutout, raster};
+use crate::raster;
 
 /// Most colours that are told apart.
 const COLOURS: usize = 6;
@@ -24,14 +23,10 @@ pub struct Swatch {
     pub share: f32,
 }
 
-/// The colours of a piece by share, largest first; empty when its surface is
-/// not seen. k-means (Lloyd) from seeds spread by farthest point, so the same
+/// The colours of CIE L*a*b* samples by share, largest first; empty where there
+/// are too few. k-means (Lloyd) from seeds spread by farthest point, so the same
 /// picture always gives the same palette; close colours are joined afterwards.
-pub fn palette(cutout: &Cutout) -> Vec<Swatch> {
-    if !cutout.origin.shows_surface() {
-        return Vec::new();
-    }
-    let samples: Vec<[f32; 3]> = surface_lab(cutout, 2).collect();
+pub(super) fn palette(samples: &[[f32; 3]]) -> Vec<Swatch> {
     if samples.len() < 16 {
         return Vec::new();
     }
@@ -53,7 +48,7 @@ pub fn palette(cutout: &Cutout) -> Vec<Swatch> {
     for _ in 0..8 {
         let mut sums = vec![[0.0f32; 3]; centres.len()];
         counts.fill(0.0);
-        for s in &samples {
+        for s in samples {
             let (k, _) = nearest(&centres, *s);
             counts[k] += 1.0;
             (0..3).for_each(|i| sums[k][i] += s[i]);

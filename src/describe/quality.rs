@@ -1,15 +1,13 @@
 //! How far a photo can be trusted: codes with the advice that mends it.
 
 use crate::{
-    channel::is_highlight,
+    colour::is_highlight,
     cutout::{Cutout, Origin},
     outline::{Outline, resample, ring_area_px2},
     raster,
     warning::{Code, Warning},
 };
 
-/// Mean chroma below which a picture counts as black and white.
-const COLOURLESS_CHROMA: f32 = 1.5;
 /// Share of the contour on the frame from which a piece counts as cut off.
 const FRAME_SHARE: f64 = 0.012;
 /// Fewer covered pixels than this say little.
@@ -21,20 +19,6 @@ const LOW_EDGE_DELTA_E00: f64 = 7.0;
 const BLURRED_RISE_SHARE: f32 = 0.006;
 /// Share of the surface burnt out from which glare is reported.
 const GLARE_SHARE: f64 = 0.12;
-
-/// Whether the photo has any colour: prints and scans have none.
-pub(super) fn has_colour(cutout: &Cutout) -> bool {
-    let pixels = cutout.working.as_raw();
-    let step = (pixels.len() / 3 / 20_000).max(1);
-    let mut chroma = 0.0f64;
-    let mut count = 0.0f64;
-    for p in pixels.as_chunks::<3>().0.iter().step_by(step) {
-        let [_, a, b] = raster::lab(*p);
-        chroma += f64::from(a.hypot(b));
-        count += 1.0;
-    }
-    chroma / count.max(1.0) > f64::from(COLOURLESS_CHROMA)
-}
 
 /// What to take with care about this piece.
 pub(super) fn warnings(cutout: &Cutout, outline: &Outline, has_colour: bool) -> Vec<Warning> {

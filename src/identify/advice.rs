@@ -50,7 +50,7 @@ pub(super) fn advice(
         && let [first, second, ..] = levels.glaze.as_slice()
     {
         advice.push(format!(
-            "the glaze is open between {} and {}: photograph both pieces in one frame with a grey card",
+            "the glazes {} and {} cannot be told apart in these photos: photograph both together with a grey card",
             first.label, second.label
         ));
     }

@@ -5,8 +5,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-pub use crate::outline::pose::View;
 use crate::warning::Warning;
+pub use crate::{
+    colour::{Difference, Ground, Reference, Swatch},
+    outline::pose::View,
+};
 
 /// Name and version of the schema.
 pub const SCHEMA: &str = "footring.reading/1";
@@ -73,12 +76,36 @@ pub struct PieceReading {
     pub levels: Levels<Vec<Candidate>>,
     /// How settled each level is.
     pub certainty: Levels<Certainty>,
+    /// Its colours; null where the photo shows none.
+    #[serde(default)]
+    pub colour: Option<ColourReading>,
     /// The nearest pieces of the cabinet, nearest first.
     pub matches: Vec<Match>,
     /// What would make the answer surer.
     pub advice: Vec<String>,
     /// What the answer must not be used for.
     pub cautions: Vec<String>,
+}
+
+/// The colours of a piece, the light taken out as far as the photo allows.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ColourReading {
+    /// What the white balance rests on.
+    pub balance: Reference,
+    /// The colour that lies under everything else.
+    pub ground: Ground,
+    /// The other colours, largest first.
+    pub decoration: Vec<NamedSwatch>,
+}
+
+/// A colour of the decoration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NamedSwatch {
+    /// The colour and its share of the surface.
+    #[serde(flatten)]
+    pub swatch: Swatch,
+    /// In plain words, with the notation of Munsell.
+    pub name: String,
 }
 
 /// One value for each level of identity.
@@ -140,6 +167,10 @@ pub struct Match {
     /// neighbourhood graph ordered the outlines anew.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outline_by_graph: Option<f64>,
+    /// How far its ground colour is from that of the piece photographed; null
+    /// where either is not known.
+    #[serde(default)]
+    pub ground: Option<Difference>,
     /// Its labels by column name.
     pub labels: BTreeMap<String, String>,
 }

@@ -1,6 +1,7 @@
 //! One self-contained page: no script, nothing loaded from anywhere, every
 //! picture inside it.
 
+mod colour;
 mod html;
 mod matches;
 mod stage;

@@ -78,6 +78,9 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
         let (style, distance, said) = answer(level);
         out.fields(level, style, &distance, &said);
     }
+    if let Some(colour) = &piece.colour {
+        out.wrapped("colour", &words::colours(colour));
+    }
     let near: Vec<String> = piece.matches.iter().take(NEAREST).map(near).collect();
     if near.is_empty() {
         out.wrapped("nearest", "no piece of the set can be compared");

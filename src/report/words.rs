@@ -1,6 +1,11 @@
 //! The words and numbers that every format shares.
 
-use crate::identify::reading::{Candidate, Certainty, Levels, PieceReading, View};
+use crate::{
+    colour::Difference,
+    identify::reading::{
+        Candidate, Certainty, ColourReading, Levels, PieceReading, Reference, View,
+    },
+};
 
 /// What distances mean, in one sentence.
 pub(super) const DISTANCE: &str =
@@ -85,6 +90,43 @@ pub(super) fn view(v: View) -> &'static str {
         View::Top => "seen square on from above",
         View::Unknown => "view not told",
     }
+}
+
+/// What a white balance rests on, as a sentence.
+pub(super) fn balance(reference: Reference) -> &'static str {
+    match reference {
+        Reference::Card => "White balance and lightness by the grey card pointed at.",
+        Reference::Patch => "White balance by the neutral patch pointed at; lightness is in doubt.",
+        Reference::Found => {
+            "White balance and lightness by what looks like a grey card beside the piece."
+        }
+        Reference::Camera => {
+            "White balance by the camera alone, so all colours are in doubt: lay a grey card beside the piece."
+        }
+    }
+}
+
+/// The colours in one line.
+pub(super) fn colours(colour: &ColourReading) -> String {
+    let mut text = format!("ground {}", colour.ground.name);
+    for (i, other) in colour.decoration.iter().take(2).enumerate() {
+        text += if i == 0 { "; with " } else { ", " };
+        text += &other.name;
+    }
+    if colour.balance == Reference::Camera {
+        text += "; in doubt without a grey card";
+    }
+    text
+}
+
+/// How far two grounds are apart, and whether the photos tell.
+pub(super) fn difference(d: &Difference) -> String {
+    let told = if d.told_apart {
+        "told apart"
+    } else {
+        "cannot be told apart in these photos: photograph both together with a grey card"
+    };
+    format!("CIEDE2000 {:.1} ± {:.1}, {told}", d.delta_e00, d.doubt)
 }
 
 /// A distance with two decimals; a dash where there is no number.

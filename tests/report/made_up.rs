@@ -3,11 +3,12 @@
 use std::{collections::BTreeMap, sync::Arc};
 
 use footring::{
+    colour::{self, Difference, Ground, Reference},
     identify::{
         cautions,
         reading::{
-            Candidate, Certainty, Failure, Levels, Match, PieceReading, Reading, SCHEMA, Status,
-            View,
+            Candidate, Certainty, ColourReading, Failure, Levels, Match, NamedSwatch, PieceReading,
+            Reading, SCHEMA, Status, View,
         },
     },
     outline::Outline,
@@ -38,6 +39,11 @@ pub(crate) fn likeness(rank: usize, piece: &str, distance: f64, channels: &[(&st
         piece: piece.into(),
         photo: format!("set/{piece}-side.jpg"),
         distance,
+        ground: Some(Difference {
+            delta_e00: 3.1,
+            doubt: 2.4,
+            told_apart: false,
+        }),
         channels: channels
             .iter()
             .map(|&(name, d)| (name.to_owned(), d))
@@ -51,6 +57,24 @@ pub(crate) fn likeness(rank: usize, piece: &str, distance: f64, channels: &[(&st
             ("maker", "not marked"),
             ("year_from", "1931"),
         ]),
+    }
+}
+
+/// A blue ground with one other colour.
+fn colours() -> ColourReading {
+    let lab = [62.0, -4.0, -22.0];
+    let numbers = [62.0, -4.0, -22.0, 1.2, 8.0, 0.8, -1.0, 0.0, 0.0];
+    ColourReading {
+        balance: Reference::Found,
+        ground: Ground::from_numbers(&numbers).unwrap(),
+        decoration: vec![NamedSwatch {
+            swatch: colour::Swatch {
+                lab,
+                rgb: [120, 150, 190],
+                share: 0.1,
+            },
+            name: colour::words(lab),
+        }],
     }
 }
 
@@ -82,6 +106,7 @@ pub(crate) fn piece() -> PieceReading {
             pattern: Certainty::Several,
             glaze: Certainty::Unknown,
         },
+        colour: Some(colours()),
         matches: vec![
             likeness(
                 1,

@@ -323,6 +323,7 @@ kitchen/cup.jpg
   shape    likely   0.24  low flared
   pattern  several  0.52  blue rim band or blue rim band with rose sprigs or co…
   glaze    unknown  0.97  not in the set; nearest label: celadon
+  colour   ground blue (2.8PB 6.1/5.8); with blue (2.8PB 6.1/5.8)
   nearest  C-0012 (0.21), C-0044 (0.48), C-0100 (0.66)
   advice   photograph the underside: the mark may settle the pattern (and 1
            more)
@@ -359,8 +360,13 @@ fn json_holds_the_schema_field_for_field() {
         r#""reordered_by_graph":false,"levels":{"form":[{"label":"teacup","distance":0.18,"probability":0.91,"matches":[1]}],"#,
         r#""shape":[],"pattern":[],"glaze":[]},"#,
         r#""certainty":{"form":"firm","shape":"likely","pattern":"several","glaze":"unknown"},"#,
+        r#""colour":{"balance":"found","ground":{"lab":[62.0,-4.0,-22.0],"rgb":[116,154,188],"#,
+        r#""share":0.8,"doubt":{"chroma":1.2,"lightness":8.0},"name":"blue (2.8PB 6.1/5.8)","#,
+        r#""surround_lab":null},"decoration":[{"lab":[62.0,-4.0,-22.0],"rgb":[120,150,190],"#,
+        r#""share":0.1,"name":"blue (2.8PB 6.1/5.8)"}]},"#,
         r#""matches":[{"rank":1,"piece":"C-0012","photo":"set/C-0012-side.jpg","distance":0.21,"#,
-        r#""channels":{"outline":0.12},"labels":{"form":"teacup"}}],"#,
+        r#""channels":{"outline":0.12},"#,
+        r#""ground":{"delta_e00":3.1,"doubt":2.4,"told_apart":false},"labels":{"form":"teacup"}}],"#,
         r#""advice":["photograph the underside: the mark may settle the pattern"],"#,
         r#""cautions":["no appraisal"]}]}"#,
         "\n",

@@ -26,6 +26,20 @@ pub(crate) struct Piece {
     pub(crate) matches: Vec<Match>,
     pub(crate) levels: Levels<Vec<Candidate>>,
     pub(crate) certainty: Levels<String>,
+    pub(crate) colour: Option<Colour>,
+}
+
+#[derive(Debug, Deserialize)]
+pub(crate) struct Colour {
+    pub(crate) balance: String,
+}
+
+/// How far a match's ground colour is from the query's.
+#[derive(Clone, Copy, Debug, Deserialize)]
+pub(crate) struct Ground {
+    pub(crate) delta_e00: f64,
+    pub(crate) doubt: f64,
+    pub(crate) told_apart: bool,
 }
 
 #[derive(Debug, Deserialize)]
@@ -45,6 +59,7 @@ pub(crate) struct Candidate {
 pub(crate) struct Match {
     pub(crate) photo: String,
     pub(crate) channels: Channels,
+    pub(crate) ground: Option<Ground>,
 }
 
 #[derive(Debug, Default, Deserialize)]

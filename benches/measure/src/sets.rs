@@ -3,6 +3,7 @@
 mod cups;
 mod damaged;
 mod demo;
+mod glazes;
 mod ingest;
 mod kill;
 mod mpeg7;
@@ -49,6 +50,7 @@ pub(crate) const SETS: &[Set] = &[
     set("kill", kill::measure, &[]),
     set("damaged", damaged::measure, &[]),
     set("studio", studio::measure, &[]),
+    set("glazes", glazes::measure, &[]),
 ];
 
 /// Measures every set that is asked for; a set that fails does not stop the others.

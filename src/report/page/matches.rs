@@ -2,7 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::html::{self, escape};
+use super::{
+    colour,
+    html::{self, escape},
+};
 use crate::{
     identify::reading::{Match, PieceReading},
     outline::Outline,
@@ -82,6 +85,7 @@ fn card(out: &mut String, m: &Match, sample: &Sample, exhibit: &Exhibit) {
     }
     out.push_str("</div>\n");
     colours(out, &exhibit.palette, &sample.palette, &name);
+    colour::difference(out, m.ground.as_ref());
     notes(out, &m.labels);
     out.push_str("</article>\n");
 }

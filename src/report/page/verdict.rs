@@ -1,7 +1,7 @@
 //! What one piece resembles, level by level.
 
 use super::{
-    anchor,
+    anchor, colour,
     html::{self, escape},
     matches,
 };
@@ -51,6 +51,7 @@ pub(super) fn piece(
         "</div>\n<p class=\"small\">Share: how much of the evidence points to a label. ",
         "What is missing to 100 % points to other labels or to none of the set.</p>\n"
     ));
+    colour::section(out, piece);
     let advice: Vec<&str> = piece.advice.iter().map(|a| &**a).collect();
     html::list(out, "advice", "To be surer", &advice);
     matches::matches(out, piece, exhibit);

@@ -19,7 +19,8 @@ use crate::{
 };
 
 /// One piece type, so that a shape is to be told from others of its kind.
-const WORLD: [&str; 12] = [
+const WORLD: [&str; 13] = [
+    "world",
     "--seed",
     "77001",
     "--shapes",
@@ -38,19 +39,64 @@ const WORLD: [&str; 12] = [
 type Truth = BTreeMap<String, [String; 2]>;
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
+    let Some(studio) = program(bench, "studio") else {
+        return Ok(());
+    };
+    if bench.wants("studio.photos_per_s") {
+        speed(bench, &studio)?;
+    }
+    world(bench)
+}
+
+/// The built studio; where there is none, `set` is put down as skipped.
+fn program(bench: &mut Bench, set: &str) -> Option<PathBuf> {
     let studio = bench.settings.studio.clone().unwrap_or_else(|| {
         let beside = bench.program.path.parent().unwrap_or(Path::new("."));
         beside.join("studio")
     });
-    if !studio.is_file() {
-        let why = format!("no {} (build footring-studio)", studio.display());
-        bench.put(Line::skipped("studio", why));
-        return Ok(());
+    if studio.is_file() {
+        return Some(studio);
     }
-    if bench.wants("studio.photos_per_s") {
-        speed(bench, &studio)?;
+    let why = format!("no {} (build footring-studio)", studio.display());
+    bench.put(Line::skipped(set, why));
+    None
+}
+
+/// The folder that the studio fills when asked with `args`, rendered once for
+/// each build of it; `None` where there is no studio.
+pub(super) fn rendered(bench: &mut Bench, set: &str, args: &[&str]) -> Result<Option<PathBuf>> {
+    let Some(studio) = program(bench, set) else {
+        return Ok(None);
+    };
+    let bytes = std::fs::read(&studio)?;
+    let key = fingerprint(&[&bytes, args.join(" ").as_bytes()]);
+    let dir = bench.settings.cache.join(format!("{set}-{key}"));
+    if !dir.is_dir() {
+        bench.say(&format!("{set}: the studio renders"));
+        let making = dir.with_extension("part");
+        remove(&making)?;
+        let done = Command::new(studio)
+            .args(args)
+            .arg("--out")
+            .arg(&making)
+            .output()?;
+        if !done.status.success() {
+            let told = String::from_utf8_lossy(&done.stderr);
+            return Err(format!("studio {}: {}", args.join(" "), told.trim()).into());
+        }
+        std::fs::rename(&making, &dir)?;
     }
-    world(bench, &studio)
+    Ok(Some(dir))
+}
+
+/// Lines of JSON.
+pub(super) fn lines<T: serde::de::DeserializeOwned>(file: &Path) -> Result<Vec<T>> {
+    let text = std::fs::read_to_string(file).map_err(|e| format!("{}: {e}", file.display()))?;
+    text.lines()
+        .map(|line| {
+            serde_json::from_str(line).map_err(|e| format!("{}: {e}", file.display()).into())
+        })
+        .collect()
 }
 
 fn speed(bench: &mut Bench, studio: &Path) -> Result<()> {
@@ -73,26 +119,10 @@ fn speed(bench: &mut Bench, studio: &Path) -> Result<()> {
     Ok(())
 }
 
-fn world(bench: &mut Bench, studio: &Path) -> Result<()> {
-    let bytes = std::fs::read(studio)?;
-    let key = fingerprint(&[&bytes, WORLD.join(" ").as_bytes()]);
-    let dir = bench.settings.cache.join(format!("world-{key}"));
-    if !dir.is_dir() {
-        bench.say("studio: rendering a world");
-        let making = dir.with_extension("part");
-        remove(&making)?;
-        let done = Command::new(studio)
-            .arg("world")
-            .args(WORLD)
-            .arg("--out")
-            .arg(&making)
-            .output()?;
-        if !done.status.success() {
-            let told = String::from_utf8_lossy(&done.stderr);
-            return Err(format!("studio world: {}", told.trim()).into());
-        }
-        std::fs::rename(&making, &dir)?;
-    }
+fn world(bench: &mut Bench) -> Result<()> {
+    let Some(dir) = rendered(bench, "world", &WORLD)? else {
+        return Ok(());
+    };
     let truth = truth(&dir.join("labels.csv"))?;
     let photos = picture::list(&dir.join("photos"), "jpg")?;
     let cabinet = bench.cabinet("world", &photos, &[])?;

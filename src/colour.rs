@@ -1,0 +1,95 @@
+//! What colour a piece has, as far as its photo tells: the light taken out by
+//! something neutral, highlights and deep shade left out, each colour with its
+//! share of the surface and its doubt, and named in plain words.
+
+mod difference;
+mod ground;
+mod light;
+mod munsell;
+mod palette;
+mod print;
+mod words;
+
+use serde::{Deserialize, Serialize};
+
+use crate::{cutout::Cutout, error::Result, raster};
+
+pub use difference::{Difference, difference};
+pub use ground::{Doubt, Ground};
+pub use light::{Balance, NeutralPoint, Reference};
+pub use munsell::{Munsell, munsell};
+pub use palette::Swatch;
+pub use print::is_colourless;
+pub use words::words;
+
+/// The colours of a piece in one photo.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Colours {
+    /// What the light was taken out by.
+    pub balance: Balance,
+    /// The colour that lies under everything else.
+    pub ground: Option<Ground>,
+    /// All colours by share, the ground's shades among them.
+    pub swatches: Vec<Swatch>,
+}
+
+impl Colours {
+    /// The colours that are not the ground in another shade, largest first.
+    pub fn decoration(&self) -> Vec<&Swatch> {
+        let Some(ground) = &self.ground else {
+            return Vec::new();
+        };
+        self.swatches
+            .iter()
+            .filter(|s| !ground.covers(s.lab))
+            .collect()
+    }
+}
+
+/// Reads the colours of a piece; `point` names something neutral in the photo.
+/// Nothing but the balance is read where the surface is not seen or has no
+/// colour.
+///
+/// # Errors
+/// [`crate::error::Kind::Usage`] if the point shows nothing that can be used.
+pub fn read(cutout: &Cutout, has_colour: bool, point: Option<NeutralPoint>) -> Result<Colours> {
+    let balance = light::balance(cutout, point)?;
+    if !has_colour || !cutout.origin.shows_surface() {
+        return Ok(Colours {
+            balance,
+            ..Colours::default()
+        });
+    }
+    let samples: Vec<[f32; 3]> = surface(cutout, 2)
+        .map(|rgb| balance.apply(raster::linear(rgb)))
+        .collect();
+    let surround = light::surround(cutout, &balance);
+    let ground = ground::read(&samples, &balance, surround);
+    let labs: Vec<[f32; 3]> = samples.iter().map(|s| raster::lab_of_linear(*s)).collect();
+    Ok(Colours {
+        ground,
+        swatches: palette::palette(&labs),
+        balance,
+    })
+}
+
+/// The pixels well inside the mask and not burnt out, every `step`-th of them
+/// along rows and columns (more where the piece is large: some ten thousand
+/// samples say all there is to say).
+pub(crate) fn surface(cutout: &Cutout, step: u32) -> impl Iterator<Item = [u8; 3]> + '_ {
+    const SAMPLES: f64 = 20_000.0;
+    let covered = cutout.mask.iter().filter(|v| **v > 250).count() as f64;
+    let step = step.max((covered / SAMPLES).sqrt().round() as u32).max(1);
+    cutout
+        .working
+        .enumerate_pixels()
+        .filter(move |(x, y, _)| x % step == 0 && y % step == 0)
+        .filter(|(x, y, _)| cutout.mask.get_pixel(*x, *y).0[0] > 250)
+        .filter(|(_, _, p)| !is_highlight(p.0))
+        .map(|(_, _, p)| p.0)
+}
+
+/// A specular highlight on glaze is clipped in every channel.
+pub(crate) fn is_highlight(rgb: [u8; 3]) -> bool {
+    rgb.iter().all(|v| *v >= 250)
+}
