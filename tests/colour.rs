@@ -1,6 +1,6 @@
 //! Colour arithmetic against published numbers.
 
-use footring::colour::{munsell, words};
+use footring::colour::{is_colourless, munsell, words};
 use footring::raster::{delta_e00, lab, srgb};
 use proptest::prelude::*;
 
@@ -187,6 +187,31 @@ fn greys_are_written_as_greys() {
         words([20.5, 0.0, -1.0]).starts_with("black ")
             || words([20.5, 0.0, -1.0]).starts_with("dark grey ")
     );
+}
+
+/// Toning, as old papers and inks have it (common practice, no source).
+#[test]
+fn a_toned_copy_is_a_print_and_a_photo_with_a_sprig_is_none() {
+    let (ink, paper) = ([40.0, 30.0, 22.0], [240.0, 228.0, 205.0f32]);
+    for query in ["q01", "q02", "q05", "q07", "q16", "q18", "q20"] {
+        let path = format!(
+            "{}/index/demo/queries/{query}.jpg",
+            env!("CARGO_MANIFEST_DIR")
+        );
+        let photo = image::open(path).unwrap().to_rgb8();
+        assert!(!is_colourless(&photo), "{query}");
+        let grey = image::imageops::grayscale(&photo);
+        let toned = image::RgbImage::from_fn(photo.width(), photo.height(), |x, y| {
+            let t = f32::from(grey.get_pixel(x, y).0[0]) / 255.0;
+            image::Rgb(std::array::from_fn(|i| {
+                (ink[i] + (paper[i] - ink[i]) * t).round() as u8
+            }))
+        });
+        let mut file = std::io::Cursor::new(Vec::new());
+        toned.write_to(&mut file, image::ImageFormat::Jpeg).unwrap();
+        let scan = image::load_from_memory(file.get_ref()).unwrap().to_rgb8();
+        assert!(is_colourless(&scan), "{query}, toned");
+    }
 }
 
 proptest! {

@@ -175,14 +175,16 @@ impl Truth {
                     Some(best) if certainty != Certainty::Unknown => best.label.as_str(),
                     _ => "unknown",
                 };
-                let distance = candidates.first().map_or(f64::NAN, |c| c.distance);
+                let distance = candidates
+                    .first()
+                    .map_or_else(|| "-".to_owned(), |c| format!("{:.2}", c.distance));
                 let hit = truths.iter().any(|t| t == answer);
                 asked[i] += 1;
                 right[i] += usize::from(hit);
                 wrong_firm += usize::from(!hit && certainty == Certainty::Firm);
                 let certainty = format!("{certainty:?}").to_lowercase();
                 text.push_str(&format!(
-                    "  {level:<8}{answer:<18}{certainty:<9}{distance:>6.2}  {} {}\n",
+                    "  {level:<8}{answer:<18}{certainty:<9}{distance:>6}  {} {}\n",
                     if hit { "right" } else { "wrong:" },
                     if hit {
                         String::new()
