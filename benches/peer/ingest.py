@@ -65,16 +65,24 @@ def crop_on_grey(rgb, mask, contour):
     x1, y1 = min(left + side, rgb.shape[1]), min(top + side, rgb.shape[0])
     part = np.where(mask[y0:y1, x0:x1, None] > 0, rgb[y0:y1, x0:x1], 128)
     square[y0 - top : y1 - top, x0 - left : x1 - left] = part
-    return cv2.resize(square, (CROP_PX, CROP_PX), interpolation=cv2.INTER_AREA)
+    cover = np.zeros((side, side), np.float32)
+    cover[y0 - top : y1 - top, x0 - left : x1 - left] = mask[y0:y1, x0:x1] > 0
+    small = lambda picture: cv2.resize(picture, (CROP_PX, CROP_PX), interpolation=cv2.INTER_AREA)
+    return small(square), small(cover)
 
 
-def embed(session, crop, rgb):
+def embed(session, crop, cover, rgb):
     whole = cv2.resize(rgb, (CROP_PX, CROP_PX), interpolation=cv2.INTER_AREA)
-    batch = np.stack([crop, whole]).astype(np.float32) / 127.5 - 1.0
-    entry = session.get_inputs()[0].name
-    outputs = session.run(["shape", "decor", "pool"], {entry: batch.transpose(0, 3, 1, 2)})
+
+    def run(picture, cover, outputs):
+        # The network takes one picture and, as its fourth plane, what of it is the piece.
+        planes = np.dstack([picture.astype(np.float32) / 127.5 - 1.0, cover])
+        return session.run(outputs, {session.get_inputs()[0].name: planes.transpose(2, 0, 1)[None]})
+
+    form, decoration = run(crop, cover, ["shape", "decor"])
+    (general,) = run(whole, np.ones((CROP_PX, CROP_PX), np.float32), ["pool"])
     unit = lambda v: v / max(np.linalg.norm(v), 1e-9)
-    return unit(outputs[0][0]), unit(outputs[1][0]), unit(outputs[2][1])
+    return unit(form[0]), unit(decoration[0]), unit(general[0])
 
 
 def colours(rgb, mask):
@@ -128,7 +136,7 @@ def main():
             failed += 1
             continue
         mask, contour = found
-        form, decoration, general = embed(embedder, crop_on_grey(rgb, mask, contour), rgb)
+        form, decoration, general = embed(embedder, *crop_on_grey(rgb, mask, contour), rgb)
         colour, palette = colours(rgb, mask)
         for channel, vector in zip(channels, (outline(contour), form, decoration, colour, general)):
             channels[channel].append(vector)
