@@ -7,8 +7,8 @@ pub mod reading;
 
 mod advice;
 mod align;
-mod glaze;
 mod certainty;
+mod glaze;
 mod graph;
 mod weights;
 

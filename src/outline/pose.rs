@@ -241,7 +241,7 @@ fn spread(sine: f64, error: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{super::rim::tests::drawn, *};
 
     fn ellipse(ratio: f64, turn_deg: f64) -> Ellipse {
         Ellipse {
@@ -249,17 +249,6 @@ mod tests {
             major_px: 200.0,
             minor_px: 200.0 * ratio,
             turn_rad: f64::to_radians(turn_deg),
-        }
-    }
-
-    fn drawn(e: &Ellipse) -> Outline {
-        let outer = (0..720)
-            .map(|i| e.at(-f64::from(i) * std::f64::consts::TAU / 720.0))
-            .map(|p| p.map(|v| v as f32))
-            .collect();
-        Outline {
-            outer,
-            holes: vec![],
         }
     }
 

@@ -328,10 +328,11 @@ fn solve(mut m: [[f64; 6]; 5]) -> Option<[f64; 5]> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn drawn(e: &Ellipse) -> Outline {
+    /// An ellipse as an outline of 720 points.
+    pub(in crate::outline) fn drawn(e: &Ellipse) -> Outline {
         let outer = (0..720)
             .map(|i| e.at(-f64::from(i) * std::f64::consts::TAU / 720.0))
             .map(|p| p.map(|v| v as f32))

@@ -118,14 +118,7 @@ fn apart(pair: &Pair) -> f32 {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-
-    fn outline(outer: &[[f32; 2]]) -> Outline {
-        Outline {
-            outer: outer.to_vec(),
-            holes: vec![],
-        }
-    }
+    use super::{super::svg::tests::outline, *};
 
     fn square(left: f32, top: f32, side: f32) -> Outline {
         outline(&[

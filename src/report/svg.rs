@@ -41,10 +41,11 @@ fn rings(outline: &Outline) -> impl Iterator<Item = &Ring> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn outline(outer: &[[f32; 2]]) -> Outline {
+    /// An outline without holes.
+    pub(in crate::report) fn outline(outer: &[[f32; 2]]) -> Outline {
         Outline {
             outer: outer.to_vec(),
             holes: vec![],
