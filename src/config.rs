@@ -76,7 +76,8 @@ pub struct Nearest {
     /// Candidates kept while the graph is searched. The graph is never built
     /// twice alike, and half of this found as little as 0.983 of the ten
     /// nearest in an unlucky build of 20,000 rows in groups; this many found
-    /// all of them in each of nine.
+    /// all of them in each of nine, three of them with these links and this
+    /// build width.
     pub search_width: usize,
     /// The graph is asked for this many times the wanted number, and the
     /// answers are ranked again by their exact distance.
