@@ -15,14 +15,17 @@ mod change;
 mod files;
 mod folders;
 mod generation;
+mod history;
 mod labels;
 mod labels_file;
 mod list;
 mod lock;
 mod manifest;
+mod notes;
 mod photos;
 mod schema;
 mod snapshot;
+mod undo;
 mod verify;
 
 use std::{
@@ -35,10 +38,13 @@ use rusqlite::Connection;
 pub use add::{Added, Feature, NewView};
 pub use change::{Compacted, Origin};
 pub use folders::{FolderLabels, FolderTemplate};
-pub use labels::{Labels, PIECE_LABELS, VIEW_LABELS};
+pub use history::Change;
+pub use labels::{LEVELS, Labels, PIECE_LABELS, VIEW_LABELS};
 pub use labels_file::{LabelsFile, LabelsRow, write_labels};
-pub use list::{Change, Piece, Stats, View, ViewDetail};
+pub use list::{Piece, Stats, View, ViewDetail};
+pub use notes::Note;
 pub use snapshot::{ChannelSpec, Found, Snapshot, SnapshotPiece, SnapshotView, Source};
+pub use undo::Reversed;
 pub use verify::{Concern, Problem};
 
 use crate::error::{Error, Kind, Result};
@@ -51,6 +57,10 @@ pub struct Cabinet {
     dir: PathBuf,
     connection: Connection,
     lock: Option<WriterLock>,
+    /// Whether all that is written from now on is one change.
+    is_joined: bool,
+    /// Whether what is written next goes on the change before it.
+    goes_on: bool,
 }
 
 impl Cabinet {
@@ -95,6 +105,8 @@ impl Cabinet {
             dir: dir.to_path_buf(),
             connection,
             lock,
+            is_joined: false,
+            goes_on: false,
         })
     }
 
@@ -114,6 +126,14 @@ impl Cabinet {
     /// [`Kind::Cabinet`] if the catalogue is damaged.
     pub fn revision(&self) -> Result<u64> {
         self.here(meta(&self.connection, "revision"))
+    }
+
+    /// From here on, all that is written through this handle is one change to
+    /// [`Cabinet::undo`], for a command that writes as it goes. Without this each
+    /// method that writes makes a change of its own.
+    pub fn join_changes(&mut self) {
+        self.is_joined = true;
+        self.goes_on = false;
     }
 
     /// Names the cabinet in an error.
@@ -138,9 +158,13 @@ impl Cabinet {
                 .connection
                 .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
                 .map_err(broken)?;
+            if !self.goes_on {
+                count(&tx, "change")?;
+            }
             let done = change(&tx)?;
             count(&tx, "revision")?;
             tx.commit().map_err(broken)?;
+            self.goes_on = self.is_joined;
             Ok(done)
         })();
         done.map_err(|e: Error| e.in_file(&self.dir))

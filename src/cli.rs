@@ -8,8 +8,11 @@ mod demo;
 mod doctor;
 mod exhibit;
 mod identify;
+mod known;
 mod outline;
 mod output;
+mod rows;
+mod view;
 
 use std::path::PathBuf;
 

@@ -16,8 +16,9 @@ pub mod svg;
 mod table;
 mod words;
 
-pub use csv::csv;
+pub use csv::{csv, csv_line};
 pub use exhibit::{Exhibit, Sample, Sight, Swatch};
-pub use json::{json, jsonl};
+pub use json::{json, jsonl, read_jsonl};
 pub use page::{Heading, page};
 pub use table::{Terminal, table};
+pub use words::plain;

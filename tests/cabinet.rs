@@ -9,4 +9,5 @@ mod cabinet {
     mod killed;
     mod labels;
     mod size;
+    mod undo;
 }

@@ -8,6 +8,8 @@ mod drawn;
 mod outline;
 #[path = "cli/place.rs"]
 mod place;
+#[path = "cli/settle.rs"]
+mod settle;
 
 use std::{
     collections::BTreeSet,

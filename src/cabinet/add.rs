@@ -7,6 +7,7 @@ use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use super::{
     Cabinet, Labels, Origin,
     change::{self, NOW},
+    history::{self, By, Subject},
     schema::broken,
 };
 use crate::{
@@ -215,12 +216,12 @@ fn add(tx: &Transaction<'_>, view: &NewView) -> Result<Added> {
     .map_err(broken)?;
     let view_id = tx.last_insert_rowid();
     keep_features(tx, view_id, &view.features)?;
-    let subject = change::Subject {
+    let subject = Subject {
         piece_id,
         piece: &piece,
         view: Some((view_id, &view.photo)),
     };
-    change::note(tx, &view.origin.who, "add", &subject, None)?;
+    history::record(tx, By::new(&view.origin.who), "add", &subject, None)?;
     for (label, value) in view.labels.iter() {
         change::set(tx, &subject, label, value, &view.origin)?;
     }

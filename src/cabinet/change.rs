@@ -3,7 +3,12 @@
 
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 
-use super::{Cabinet, Feature, Labels, add, count, labels, photos, schema::broken};
+use super::{
+    Cabinet, Feature, Labels, add, count,
+    history::{By, Subject, Value, record},
+    labels, photos,
+    schema::broken,
+};
 use crate::error::{Error, Kind, Result};
 
 /// This moment, in SQL.
@@ -43,13 +48,6 @@ pub struct Compacted {
     pub pieces: usize,
     /// Copies in `photos/` that belonged to no photo.
     pub copies: usize,
-}
-
-/// What a line of history is about.
-pub(super) struct Subject<'a> {
-    pub(super) piece_id: i64,
-    pub(super) piece: &'a str,
-    pub(super) view: Option<(i64, &'a str)>,
 }
 
 struct Target {
@@ -107,27 +105,7 @@ impl Cabinet {
                 return Err(Error::new(Kind::Usage, "a piece needs a name"));
             }
             let id = find_piece(tx, piece)?.ok_or_else(|| unknown(piece))?;
-            if find_piece(tx, name)?.is_some() {
-                return Err(Error::new(
-                    Kind::Usage,
-                    format!("a piece is called \"{name}\" already"),
-                ));
-            }
-            let subject = Subject {
-                piece_id: id,
-                piece,
-                view: None,
-            };
-            note(
-                tx,
-                &origin.who,
-                "rename",
-                &subject,
-                Some(("piece", Some(piece), Some(name))),
-            )?;
-            tx.execute("UPDATE pieces SET name = ? WHERE id = ?", params![name, id])
-                .map_err(broken)?;
-            Ok(())
+            rename_by(tx, By::new(&origin.who), id, piece, name)
         })
     }
 
@@ -141,18 +119,8 @@ impl Cabinet {
         self.write(|tx| {
             let target = resolve(tx, target, Some(false))?;
             for (id, photo, _) in &target.views {
-                tx.execute(
-                    &format!("UPDATE views SET removed_at = {NOW} WHERE id = ?"),
-                    [id],
-                )
-                .map_err(broken)?;
-                note(
-                    tx,
-                    &origin.who,
-                    "remove",
-                    &target.subject(Some((*id, photo))),
-                    None,
-                )?;
+                let subject = target.subject(Some((*id, photo)));
+                put_away(tx, By::new(&origin.who), &subject)?;
             }
             Ok(target.views.len())
         })
@@ -167,23 +135,8 @@ impl Cabinet {
         self.write(|tx| {
             let target = resolve(tx, target, Some(true))?;
             for (id, photo, _) in &target.views {
-                tx.execute("UPDATE views SET removed_at = NULL WHERE id = ?", [id])
-                    .map_err(|e| match e.sqlite_error_code() {
-                        Some(rusqlite::ErrorCode::ConstraintViolation) => Error::new(
-                            Kind::Usage,
-                            "the same file was added again since it was removed",
-                        )
-                        .in_file(photo)
-                        .remedy("remove the newer one first, or leave it so"),
-                        _ => broken(e),
-                    })?;
-                note(
-                    tx,
-                    &origin.who,
-                    "restore",
-                    &target.subject(Some((*id, photo))),
-                    None,
-                )?;
+                let subject = target.subject(Some((*id, photo)));
+                bring_back(tx, By::new(&origin.who), &subject)?;
             }
             Ok(target.views.len())
         })
@@ -224,7 +177,7 @@ impl Cabinet {
                 piece: &piece,
                 view: Some((view_id, &photo)),
             };
-            note(tx, &origin.who, "features", &subject, None)?;
+            record(tx, By::new(&origin.who), "features", &subject, None)?;
             count(tx, "base")
         })
     }
@@ -348,6 +301,81 @@ pub(super) fn find_piece(connection: &Connection, name: &str) -> Result<Option<i
         .map_err(broken)
 }
 
+/// Whether the piece, and the view where there is one, is in the catalogue,
+/// removed or not.
+pub(super) fn is_there(tx: &Connection, subject: &Subject<'_>) -> Result<bool> {
+    let has = |table: &str, id: i64| {
+        tx.prepare_cached(&format!("SELECT count(*) > 0 FROM {table} WHERE id = ?"))
+            .and_then(|mut query| query.query_row([id], |row| row.get::<_, bool>(0)))
+            .map_err(broken)
+    };
+    Ok(has("pieces", subject.piece_id)?
+        && match subject.view {
+            Some((id, _)) => has("views", id)?,
+            None => true,
+        })
+}
+
+/// Leaves the subject's view out of all answers.
+pub(super) fn put_away(tx: &Transaction<'_>, by: By<'_>, subject: &Subject<'_>) -> Result<()> {
+    tx.execute(
+        &format!("UPDATE views SET removed_at = {NOW} WHERE id = ? AND removed_at IS NULL"),
+        [subject.view.map(|(id, _)| id)],
+    )
+    .map_err(broken)?;
+    record(tx, by, "remove", subject, None)
+}
+
+/// Brings the subject's view back.
+pub(super) fn bring_back(tx: &Transaction<'_>, by: By<'_>, subject: &Subject<'_>) -> Result<()> {
+    let (id, photo) = subject.view.unzip();
+    tx.execute("UPDATE views SET removed_at = NULL WHERE id = ?", [id])
+        .map_err(|e| match e.sqlite_error_code() {
+            Some(rusqlite::ErrorCode::ConstraintViolation) => Error::new(
+                Kind::Usage,
+                "the same file was added again since it was removed",
+            )
+            .in_file(photo.unwrap_or_default())
+            .remedy("remove the newer one first, or leave it so"),
+            _ => broken(e),
+        })?;
+    record(tx, by, "restore", subject, None)
+}
+
+/// Gives a piece another name, unless it is taken.
+pub(super) fn rename_by(
+    tx: &Transaction<'_>,
+    by: By<'_>,
+    piece_id: i64,
+    piece: &str,
+    name: &str,
+) -> Result<()> {
+    if find_piece(tx, name)?.is_some() {
+        return Err(Error::new(
+            Kind::Usage,
+            format!("a piece is called \"{name}\" already"),
+        ));
+    }
+    let subject = Subject {
+        piece_id,
+        piece,
+        view: None,
+    };
+    let value = Value {
+        label: "piece",
+        old: Some(piece),
+        new: Some(name),
+        ..Value::default()
+    };
+    record(tx, by, "rename", &subject, Some(value))?;
+    tx.execute(
+        "UPDATE pieces SET name = ? WHERE id = ?",
+        params![name, piece_id],
+    )
+    .map(drop)
+    .map_err(broken)
+}
+
 /// Sets one label of the view or the piece, whichever it belongs to, and notes it
 /// in the history. Returns whether it changed.
 pub(super) fn set(
@@ -357,32 +385,62 @@ pub(super) fn set(
     value: &str,
     origin: &Origin,
 ) -> Result<bool> {
+    set_by(tx, By::new(&origin.who), subject, label, value, origin)
+}
+
+/// The table a label is kept in, its key and that key's value.
+fn place(subject: &Subject<'_>, label: &str) -> (&'static str, &'static str, i64) {
+    match subject.view {
+        Some((view_id, _)) if Labels::is_of_view(label) => ("view_labels", "view_id", view_id),
+        _ => ("piece_labels", "piece_id", subject.piece_id),
+    }
+}
+
+/// The value of a label, who said so, and how sure it is.
+pub(super) fn value(
+    tx: &Connection,
+    subject: &Subject<'_>,
+    label: &str,
+) -> Result<Option<(String, String, f64)>> {
+    let (table, key, id) = place(subject, label);
+    tx.prepare_cached(&format!(
+        "SELECT value, who, certainty FROM {table} WHERE {key} = ? AND label = ?"
+    ))
+    .and_then(|mut query| {
+        query
+            .query_row(params![id, label], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+            })
+            .optional()
+    })
+    .map_err(broken)
+}
+
+/// As [`set`], where who makes the change is another than who says what the
+/// label is: taking back a change gives a value back to whom it was from.
+pub(super) fn set_by(
+    tx: &Transaction<'_>,
+    by: By<'_>,
+    subject: &Subject<'_>,
+    label: &str,
+    value: &str,
+    origin: &Origin,
+) -> Result<bool> {
     labels::check(label, value)?;
     if !(0.0..=1.0).contains(&origin.certainty) {
         return Err(Error::new(Kind::Usage, "certainty must be from 0 to 1"));
     }
-    let (table, key, id) = match subject.view {
-        Some((view_id, _)) if Labels::is_of_view(label) => ("view_labels", "view_id", view_id),
-        _ => ("piece_labels", "piece_id", subject.piece_id),
-    };
-    let old: Option<(String, f64)> = tx
-        .prepare_cached(&format!(
-            "SELECT value, certainty FROM {table} WHERE {key} = ? AND label = ?"
-        ))
-        .and_then(|mut query| {
-            query
-                .query_row(params![id, label], |row| Ok((row.get(0)?, row.get(1)?)))
-                .optional()
-        })
-        .map_err(broken)?;
-    let old_value = old.as_ref().map(|(value, _)| value.as_str());
+    let old = self::value(tx, subject, label)?;
     let same = match &old {
-        Some((old, certainty)) => old == value && certainty.to_bits() == origin.certainty.to_bits(),
+        Some((old, _, certainty)) => {
+            old == value && certainty.to_bits() == origin.certainty.to_bits()
+        }
         None => value.is_empty(),
     };
     if same {
         return Ok(false);
     }
+    let (table, key, id) = place(subject, label);
     if value.is_empty() {
         tx.prepare_cached(&format!(
             "DELETE FROM {table} WHERE {key} = ? AND label = ?"
@@ -400,14 +458,14 @@ pub(super) fn set(
         })
         .map_err(broken)?;
     }
-    let new = (!value.is_empty()).then_some(value);
-    note(
-        tx,
-        &origin.who,
-        "label",
-        subject,
-        Some((label, old_value, new)),
-    )?;
+    let change = Value {
+        label,
+        old: old.as_ref().map(|(value, _, _)| value.as_str()),
+        old_who: old.as_ref().map(|(_, who, _)| who.as_str()),
+        old_certainty: old.as_ref().map(|(_, _, certainty)| *certainty),
+        new: (!value.is_empty()).then_some(value),
+    };
+    record(tx, by, "label", subject, Some(change))?;
     Ok(true)
 }
 
@@ -425,35 +483,4 @@ pub(super) fn check_years(tx: &Connection, piece_id: i64) -> Result<()> {
         labels.put(row.get(0).map_err(broken)?, row.get(1).map_err(broken)?);
     }
     labels.check_years()
-}
-
-/// Writes a line of history; `value` is label, old and new.
-pub(super) fn note(
-    tx: &Transaction<'_>,
-    who: &str,
-    action: &str,
-    subject: &Subject<'_>,
-    value: Option<(&str, Option<&str>, Option<&str>)>,
-) -> Result<()> {
-    let (label, old, new) = match value {
-        Some((label, old, new)) => (Some(label), old, new),
-        None => (None, None, None),
-    };
-    tx.prepare_cached(&format!(
-        "INSERT INTO history (at, who, action, piece, photo, label, old, new)
-         VALUES ({NOW}, ?, ?, ?, ?, ?, ?, ?)"
-    ))
-    .and_then(|mut insert| {
-        insert.execute(params![
-            who,
-            action,
-            subject.piece,
-            subject.view.map(|(_, photo)| photo),
-            label,
-            old,
-            new
-        ])
-    })
-    .map(drop)
-    .map_err(broken)
 }

@@ -6,8 +6,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Kind, Result};
 
+/// Labels that are levels of identity: those a reading answers.
+pub const LEVELS: [&str; 4] = ["form", "shape", "pattern", "glaze"];
+
 /// Labels of the piece itself, in the order of the labels file.
-pub const PIECE_LABELS: [&str; 12] = [
+pub const PIECE_LABELS: [&str; 13] = [
     "form",
     "shape",
     "pattern",
@@ -20,6 +23,7 @@ pub const PIECE_LABELS: [&str; 12] = [
     "width_mm",
     "height_mm",
     "size_basis",
+    "borrowed_from",
 ];
 
 /// Labels of one photo of it, in the order of the labels file. Every label that

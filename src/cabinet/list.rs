@@ -58,27 +58,6 @@ pub struct ViewDetail {
     pub thumbnail_jpeg: Vec<u8>,
 }
 
-/// One line of the history.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Change {
-    /// When, UTC.
-    pub at: String,
-    /// Who or what.
-    pub who: String,
-    /// `add`, `label`, `rename`, `remove`, `restore` or `features`.
-    pub action: String,
-    /// Name of the piece at that time.
-    pub piece: String,
-    /// The photo, where it was about one.
-    pub photo: Option<String>,
-    /// The label that was changed.
-    pub label: Option<String>,
-    /// Its value before.
-    pub old: Option<String>,
-    /// Its value after.
-    pub new: Option<String>,
-}
-
 /// Counts.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Stats {
@@ -147,6 +126,26 @@ impl Cabinet {
         }))
     }
 
+    /// Labels of a piece itself, if there is one of that name with a photo.
+    ///
+    /// # Errors
+    /// [`Kind::Cabinet`] if the catalogue is damaged.
+    pub fn labels_of(&self, piece: &str) -> Result<Option<Labels>> {
+        self.here(self.reading(|c| {
+            let id: Option<i64> = c
+                .prepare_cached(
+                    "SELECT p.id FROM pieces p JOIN views v ON v.piece_id = p.id
+                     WHERE p.name = ? AND v.removed_at IS NULL",
+                )
+                .and_then(|mut query| query.query_row([piece], |row| row.get(0)).optional())
+                .map_err(broken)?;
+            let Some(id) = id else { return Ok(None) };
+            let mut found = Labels::new();
+            labels_of(c, "piece_labels", "piece_id", id, &mut found)?;
+            Ok(Some(found))
+        }))
+    }
+
     /// All photos, in the order in which they were added.
     ///
     /// # Errors
@@ -205,48 +204,10 @@ impl Cabinet {
                 ("piece_labels", "piece_id", piece_id),
                 ("view_labels", "view_id", id),
             ] {
-                let mut query = c
-                    .prepare_cached(&format!("SELECT label, value FROM {table} WHERE {key} = ?"))
-                    .map_err(broken)?;
-                let mut rows = query.query([id]).map_err(broken)?;
-                while let Some(row) = rows.next().map_err(broken)? {
-                    let (label, value) = (row.get(0).map_err(broken)?, row.get(1).map_err(broken)?);
-                    detail.view.labels.put(label, value);
-                }
+                labels_of(c, table, key, id, &mut detail.view.labels)?;
             }
             Ok(detail)
         }))
-    }
-
-    /// The latest changes, newest first.
-    ///
-    /// # Errors
-    /// [`Kind::Cabinet`] if the catalogue is damaged.
-    pub fn history(&self, limit: usize) -> Result<Vec<Change>> {
-        let changes = self
-            .connection
-            .prepare(
-                "SELECT at, who, action, piece, photo, label, old, new FROM history
-                 ORDER BY id DESC LIMIT ?",
-            )
-            .and_then(|mut query| {
-                query
-                    .query_map([i64::try_from(limit).unwrap_or(i64::MAX)], |row| {
-                        Ok(Change {
-                            at: row.get(0)?,
-                            who: row.get(1)?,
-                            action: row.get(2)?,
-                            piece: row.get(3)?,
-                            photo: row.get(4)?,
-                            label: row.get(5)?,
-                            old: row.get(6)?,
-                            new: row.get(7)?,
-                        })
-                    })?
-                    .collect()
-            })
-            .map_err(broken);
-        self.here(changes)
     }
 
     /// Counts of what is in the cabinet.
@@ -339,6 +300,18 @@ pub(super) fn views_where(connection: &Connection, condition: &str) -> Result<Ve
                 .collect()
         })
         .map_err(broken)
+}
+
+/// Adds the labels of one piece or one view.
+fn labels_of(c: &Connection, table: &str, key: &str, id: i64, found: &mut Labels) -> Result<()> {
+    let mut query = c
+        .prepare_cached(&format!("SELECT label, value FROM {table} WHERE {key} = ?"))
+        .map_err(broken)?;
+    let mut rows = query.query([id]).map_err(broken)?;
+    while let Some(row) = rows.next().map_err(broken)? {
+        found.put(row.get(0).map_err(broken)?, row.get(1).map_err(broken)?);
+    }
+    Ok(())
 }
 
 /// Labels of pieces by the number of the piece.

@@ -9,11 +9,12 @@ use crate::error::{Error, Kind, Result};
 pub(super) const CATALOGUE: &str = "catalogue.sqlite";
 
 /// Version of the tables this program writes.
-pub(super) const VERSION: u32 = 1;
+pub(super) const VERSION: u32 = 1 + UPGRADES.len() as u32;
 
 /// "foot": says whose file it is.
 const APPLICATION_ID: u32 = 0x666f_6f74;
 
+/// The tables of version 1.
 const TABLES: &str = "
 CREATE TABLE meta (
     key   TEXT PRIMARY KEY,
@@ -88,7 +89,44 @@ CREATE TABLE history (
 ) STRICT;
 ";
 
+/// What makes each version out of the one before; a new catalogue goes through
+/// all of them, so that the two cannot differ.
+const UPGRADES: [&str; 1] = [
+    // 2: the history holds what taking a change back needs, pairs of labels have
+    // notes, and `borrowed_from` is known as a label of the piece.
+    "
+INSERT INTO meta VALUES ('change', 0);
+ALTER TABLE history ADD COLUMN change INTEGER;
+ALTER TABLE history ADD COLUMN undoes INTEGER;
+ALTER TABLE history ADD COLUMN piece_id INTEGER;
+ALTER TABLE history ADD COLUMN view_id INTEGER;
+ALTER TABLE history ADD COLUMN note_id INTEGER;
+ALTER TABLE history ADD COLUMN old_who TEXT;
+ALTER TABLE history ADD COLUMN old_certainty REAL;
+CREATE INDEX history_by_change ON history(change);
+
+CREATE TABLE notes (
+    id    INTEGER PRIMARY KEY AUTOINCREMENT,
+    level TEXT NOT NULL,
+    a     TEXT NOT NULL,
+    b     TEXT NOT NULL,
+    text  TEXT NOT NULL,
+    who   TEXT NOT NULL,
+    at    TEXT NOT NULL,
+    UNIQUE (level, a, b)
+) STRICT;
+
+INSERT OR IGNORE INTO piece_labels
+    SELECT v.piece_id, l.label, l.value, l.who, l.certainty
+    FROM view_labels l JOIN views v ON v.id = l.view_id
+    WHERE l.label = 'borrowed_from' ORDER BY v.removed_at IS NOT NULL, v.id;
+DELETE FROM view_labels WHERE label = 'borrowed_from';
+",
+];
+
 /// Opens the catalogue and, if `create`, lays its tables where there are none.
+/// For writing, one of an older version is brought up to this one first; for
+/// reading it is left as it is (see [`knows_changes`]).
 pub(super) fn open(dir: &Path, write: bool, create: bool) -> Result<Connection> {
     let file = dir.join(CATALOGUE);
     match stored_version(&file)? {
@@ -126,9 +164,14 @@ pub(super) fn open(dir: &Path, write: bool, create: bool) -> Result<Connection> 
             "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON",
         )
         .map_err(broken)?;
-    if blank {
+    if version < VERSION {
         let tx = connection.transaction().map_err(broken)?;
-        tx.execute_batch(TABLES).map_err(broken)?;
+        if blank {
+            tx.execute_batch(TABLES).map_err(broken)?;
+        }
+        for upgrade in &UPGRADES[version.saturating_sub(1) as usize..] {
+            tx.execute_batch(upgrade).map_err(broken)?;
+        }
         tx.execute_batch(&format!(
             "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {VERSION}"
         ))
@@ -225,6 +268,13 @@ pub(super) fn user_version(connection: &Connection) -> Result<u32> {
     connection
         .query_row("PRAGMA user_version", [], |row| row.get(0))
         .map_err(broken)
+}
+
+/// Whether the catalogue is of a version that has the table `notes` and knows
+/// which lines of history belong together; one that was opened for reading may
+/// be older.
+pub(super) fn knows_changes(connection: &Connection) -> Result<bool> {
+    Ok(user_version(connection)? >= 2)
 }
 
 /// Whether no table was made yet.

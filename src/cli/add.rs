@@ -1,7 +1,6 @@
 //! `footring add`: photos into the cabinet.
 
 use std::{
-    collections::HashMap,
     path::{Path, PathBuf},
     time::{Duration, Instant},
 };
@@ -9,14 +8,13 @@ use std::{
 use clap::Args;
 use serde::Serialize;
 
-use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, output};
+use super::{ColourArgs, Common, Exit, SeeingArgs, batch, known::Known, output, rows, view};
 use crate::{
-    cabinet::{Added, Cabinet, Feature, FolderTemplate, Labels, LabelsFile, NewView, Origin},
-    channel::REGISTRY,
-    describe::{Described, Engine},
+    cabinet::{Added, Cabinet, NewView},
+    describe::Engine,
     error::{Error, Kind, Result},
     identify::reading::Failure,
-    photo, raster,
+    photo,
     warning::{Code, Warning},
 };
 
@@ -62,14 +60,12 @@ pub(super) struct Tally {
 }
 
 pub(super) fn run(args: &AddArgs, common: &Common) -> Result<Exit> {
-    let labels = Known::read(args)?;
-    for column in &labels.unknown {
-        if !common.quiet {
-            output::say(format_args!(
-                "footring: the labels file's column `{column}` is not known and is kept as a note"
-            ));
-        }
-    }
+    let labels = match (&args.labels, &args.labels_from) {
+        (Some(file), _) => Known::from_file(file)?,
+        (None, Some(template)) => Known::from_folders(template, &args.paths)?,
+        (None, None) => Known::default(),
+    };
+    labels.tell_unknown(common.quiet);
     let roots = if args.paths.is_empty() {
         labels.photos.clone()
     } else {
@@ -88,7 +84,7 @@ pub(super) fn run(args: &AddArgs, common: &Common) -> Result<Exit> {
     let mut engine = common.engine(args.seeing.cutout)?;
     engine.neutral = args.colour.point(&files)?;
     let mut cabinet = Cabinet::create_or_open(&common.cabinet)?;
-    let mut rows = Rows::new(common.format)?;
+    let mut rows = rows::Rows::new(common.format)?;
     let tally = add_files(
         &files,
         &labels,
@@ -147,6 +143,7 @@ fn add_files(
     quiet: bool,
     mut put: impl FnMut(Row) -> Result<()>,
 ) -> Result<Tally> {
+    cabinet.join_changes();
     let bar = output::progress(files.len(), "adding", quiet);
     let mut tally = Tally::default();
     let mut pending: Vec<(PathBuf, NewView, Vec<Warning>)> = Vec::new();
@@ -233,206 +230,39 @@ fn add_files(
 }
 
 fn describe_file(file: &Path, labels: &Known, engine: &Engine) -> Result<(NewView, Vec<Warning>)> {
-    let (piece, known, origin) = labels.of(file)?;
+    let (piece, known, origin) = labels.of(file)?.unwrap_or_default();
     let photo = photo::read(file, &engine.config.photo)?;
-    let described = engine.describe(&photo)?;
-    let json = |e: serde_json::Error| Error::new(Kind::Internal, "cannot be kept").caused_by(e);
-    let view = NewView {
-        piece,
-        photo: file.display().to_string(),
-        width_px: photo.pixels.width(),
-        height_px: photo.pixels.height(),
-        captured: photo.captured,
-        sha256: photo.sha256,
-        view: known.get("view").map(str::to_owned),
-        warnings_json: serde_json::to_string(&described.warnings).map_err(json)?,
-        thumbnail_jpeg: thumbnail(&described)?,
-        outline_json: serde_json::to_string(&described.outline.thinned(240)).map_err(json)?,
-        palette_json: serde_json::to_string(&described.colours.swatches).map_err(json)?,
-        features: features(&described),
-        labels: known,
-        origin,
-    };
-    Ok((view, described.warnings))
+    let (view, warnings) = view::describe(file, photo, engine)?;
+    Ok((view::labelled(view, piece, known, origin), warnings))
 }
 
-/// A photo's vectors as the cabinet keeps them.
-pub(super) fn features(described: &Described) -> Vec<Feature> {
-    REGISTRY
-        .iter()
-        .zip(&described.features)
-        .filter_map(|(channel, vector)| {
-            Some(Feature {
-                channel: channel.name.to_owned(),
-                version: channel.version,
-                vector: vector.clone()?,
-            })
-        })
-        .collect()
-}
+impl rows::Row for Row {
+    const COLUMNS: &'static [&'static str] = &["photo", "status", "piece", "error", "warnings"];
 
-/// A small JPEG of the piece with a margin of its surroundings.
-fn thumbnail(described: &Described) -> Result<Vec<u8>> {
-    const SIDE_PX: f32 = 240.0;
-    let bounds = described.outline.bounds();
-    let margin = 0.06 * bounds.width().max(bounds.height());
-    let working = &described.cutout.working;
-    let left = (bounds.left - margin).max(0.0);
-    let top = (bounds.top - margin).max(0.0);
-    let right = (bounds.right + margin).min(working.width() as f32);
-    let bottom = (bounds.bottom + margin).min(working.height() as f32);
-    let (width, height) = ((right - left).max(1.0), (bottom - top).max(1.0));
-    let part = image::imageops::crop_imm(
-        working,
-        left as u32,
-        top as u32,
-        width.ceil() as u32,
-        height.ceil() as u32,
-    )
-    .to_image();
-    let scale = (SIDE_PX / width.max(height)).min(1.0);
-    let small = raster::resize(
-        &part,
-        (width * scale).round() as u32,
-        (height * scale).round() as u32,
-    );
-    let mut jpeg = Vec::new();
-    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 82)
-        .encode_image(&small)
-        .map_err(|e| Error::new(Kind::Internal, "no thumbnail could be made").caused_by(e))?;
-    Ok(jpeg)
-}
-
-/// What is known of the photos beforehand.
-#[derive(Debug, Default)]
-struct Known {
-    by_path: HashMap<PathBuf, (Option<String>, Labels)>,
-    photos: Vec<PathBuf>,
-    unknown: Vec<String>,
-    template: Option<FolderTemplate>,
-    roots: Vec<PathBuf>,
-}
-
-impl Known {
-    fn read(args: &AddArgs) -> Result<Self> {
-        if let Some(file) = &args.labels {
-            return Self::from_file(file);
-        }
-        Ok(Self {
-            template: args
-                .labels_from
-                .as_deref()
-                .map(FolderTemplate::parse)
-                .transpose()?,
-            roots: args.paths.clone(),
-            ..Self::default()
-        })
+    fn text(&self) -> String {
+        let codes = self.codes();
+        let what = match (&self.piece, &self.error) {
+            (Some(piece), _) => format!("{} as {piece}", self.status),
+            (_, Some(error)) => format!("failed: {}", error.message),
+            _ => self.status.to_owned(),
+        };
+        let care = if codes.is_empty() {
+            String::new()
+        } else {
+            format!(" [{codes}]")
+        };
+        format!("{}  {what}{care}", self.photo)
     }
 
-    fn from_file(file: &Path) -> Result<Self> {
-        let labels = LabelsFile::read(file)?;
-        Ok(Self {
-            photos: labels.rows.iter().map(|row| row.path.clone()).collect(),
-            by_path: labels
-                .rows
-                .into_iter()
-                .map(|row| (real_path(&row.path), (row.piece, row.labels)))
-                .collect(),
-            unknown: labels.unknown,
-            ..Self::default()
-        })
-    }
-
-    /// The piece a photo shows and its labels.
-    fn of(&self, file: &Path) -> Result<(Option<String>, Labels, Origin)> {
-        if let Some((piece, labels)) = self.by_path.get(&real_path(file)) {
-            return Ok((piece.clone(), labels.clone(), Origin::new("labels file")));
-        }
-        if let Some(template) = &self.template {
-            let root = self
-                .roots
-                .iter()
-                .filter(|root| file.starts_with(root))
-                .max_by_key(|root| root.components().count());
-            let root = root.map_or(Path::new(""), PathBuf::as_path);
-            if let Some(found) = template.read(file, root)? {
-                return Ok((found.piece, found.labels, Origin::new("folder names")));
-            }
-        }
-        Ok((None, Labels::new(), Origin::default()))
-    }
-}
-
-/// One name for one file, however it was written.
-fn real_path(file: &Path) -> PathBuf {
-    file.canonicalize().unwrap_or_else(|_| file.to_path_buf())
-}
-
-/// Writes rows as they come.
-struct Rows {
-    format: Format,
-    all: Vec<Row>,
-}
-
-impl Rows {
-    fn new(format: Format) -> Result<Self> {
-        if format == Format::Csv {
-            output::put("photo,status,piece,error,warnings\n")?;
-        }
-        Ok(Self {
-            format,
-            all: Vec::new(),
-        })
-    }
-
-    fn put(&mut self, row: Row) -> Result<()> {
-        match self.format {
-            Format::Json => {
-                self.all.push(row);
-                Ok(())
-            }
-            Format::Jsonl => output::put(&(to_json(&row)? + "\n")),
-            Format::Table => {
-                let codes = row.codes();
-                let what = match (&row.piece, &row.error) {
-                    (Some(piece), _) => format!("{} as {piece}", row.status),
-                    (_, Some(error)) => format!("failed: {}", error.message),
-                    _ => row.status.to_owned(),
-                };
-                let care = if codes.is_empty() {
-                    String::new()
-                } else {
-                    format!(" [{codes}]")
-                };
-                output::put(&format!("{}  {what}{care}\n", row.photo))
-            }
-            Format::Csv => {
-                let mut out = csv::Writer::from_writer(Vec::new());
-                let error = row.error.as_ref().map_or("", |e| e.message.as_str());
-                let line = out
-                    .write_record([
-                        &row.photo,
-                        row.status,
-                        row.piece.as_deref().unwrap_or_default(),
-                        error,
-                        &row.codes(),
-                    ])
-                    .map_err(|e| Error::new(Kind::Io, "cannot be written").caused_by(e))
-                    .and_then(|()| {
-                        out.into_inner().map_err(|e| {
-                            Error::new(Kind::Io, "cannot be written").caused_by(e.to_string())
-                        })
-                    })?;
-                output::put(&String::from_utf8_lossy(&line))
-            }
-        }
-    }
-
-    fn finish(&self) -> Result<()> {
-        if self.format == Format::Json {
-            output::put(&(to_json(&self.all)? + "\n"))?;
-        }
-        Ok(())
+    fn cells(&self) -> Vec<String> {
+        let error = self.error.as_ref().map(|e| e.message.clone());
+        vec![
+            self.photo.clone(),
+            self.status.to_owned(),
+            self.piece.clone().unwrap_or_default(),
+            error.unwrap_or_default(),
+            self.codes(),
+        ]
     }
 }
 
@@ -446,9 +276,4 @@ impl Row {
             .collect();
         codes.join(" ")
     }
-}
-
-pub(super) fn to_json<T: Serialize>(value: &T) -> Result<String> {
-    serde_json::to_string(value)
-        .map_err(|e| Error::new(Kind::Internal, "cannot be written as JSON").caused_by(e))
 }

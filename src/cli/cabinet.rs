@@ -1,10 +1,13 @@
 //! `footring cabinet`: look at the reference set, correct it, check and tidy it.
 
+mod history;
+mod settle;
+
 use std::path::PathBuf;
 
 use clap::Subcommand;
 
-use super::{Common, CutoutArg, Exit, Format, add, batch, output};
+use super::{Common, CutoutArg, Exit, Format, batch, output, rows::to_json, view};
 use crate::{
     cabinet::{self, Cabinet, Labels, Origin, View},
     error::{Error, Kind, Result},
@@ -28,6 +31,8 @@ pub(super) enum CabinetCommand {
         #[arg(required = true, value_name = "LABEL=VALUE")]
         values: Vec<String>,
     },
+    /// Add the photos of readings with the labels that are settled
+    Settle(settle::SettleArgs),
     /// Give a piece another name
     Rename {
         /// Its name
@@ -45,6 +50,27 @@ pub(super) enum CabinetCommand {
         /// Name of a piece, path or hash of a photo
         target: String,
     },
+    /// List what was changed, when and by whom, newest first
+    History {
+        /// Only what is about this piece
+        #[arg(long, value_name = "NAME")]
+        piece: Option<String>,
+        /// No more than so many lines
+        #[arg(long, value_name = "N")]
+        limit: Option<usize>,
+    },
+    /// Take back the last changes; what one command did is one change
+    Undo {
+        /// How many
+        #[arg(default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
+        n: u64,
+    },
+    /// Do again what `undo` took back last
+    Redo {
+        /// How many
+        #[arg(default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..))]
+        n: u64,
+    },
     /// Describe all photos again, after an update of footring
     Refresh,
     /// Look for damage
@@ -59,31 +85,11 @@ pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
         CabinetCommand::List => list(common),
         CabinetCommand::Show { target } => show(target, common),
         CabinetCommand::Relabel { target, values } => {
-            let pairs: Vec<(&str, &str)> = values
-                .iter()
-                .map(|value| {
-                    let pair = value.split_once('=').ok_or_else(|| {
-                        Error::new(Kind::Usage, format!("`{value}` is no LABEL=VALUE"))
-                            .remedy("write for instance shape=Brannet")
-                    })?;
-                    if !Labels::is_known(pair.0.trim()) {
-                        return Err(Error::new(Kind::Usage, format!("`{}` is no label", pair.0))
-                            .remedy(format!(
-                                "use one of {}",
-                                cabinet::PIECE_LABELS
-                                    .iter()
-                                    .chain(&cabinet::VIEW_LABELS)
-                                    .copied()
-                                    .collect::<Vec<_>>()
-                                    .join(", ")
-                            )));
-                    }
-                    Ok(pair)
-                })
-                .collect::<Result<_>>()?;
+            let pairs = pairs(values)?;
             let changed = Cabinet::open(&common.cabinet)?.relabel(target, &pairs, &by_hand)?;
             done(common, &format!("{changed} labels changed"))
         }
+        CabinetCommand::Settle(args) => settle::run(args, common),
         CabinetCommand::Rename { piece, name } => {
             Cabinet::open(&common.cabinet)?.rename(piece, name, &by_hand)?;
             done(common, &format!("{piece} is now called {name}"))
@@ -101,6 +107,11 @@ pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
             let photos = Cabinet::open(&common.cabinet)?.restore(target, &by_hand)?;
             done(common, &format!("{photos} photos are back"))
         }
+        CabinetCommand::History { piece, limit } => {
+            history::history(piece.as_deref(), *limit, common)
+        }
+        CabinetCommand::Undo { n } => history::undo(*n, common),
+        CabinetCommand::Redo { n } => history::redo(*n, common),
         CabinetCommand::Refresh => refresh(common),
         CabinetCommand::Verify => verify(common),
         CabinetCommand::Compact => {
@@ -114,6 +125,30 @@ pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
             )
         }
     }
+}
+
+/// Labels with their values, as in `shape=Brannet`.
+fn pairs(values: &[String]) -> Result<Vec<(&str, &str)>> {
+    values
+        .iter()
+        .map(|value| {
+            let (label, value) = value.split_once('=').ok_or_else(|| {
+                Error::new(Kind::Usage, format!("`{value}` is no LABEL=VALUE"))
+                    .remedy("write for instance shape=Brannet")
+            })?;
+            let label = label.trim();
+            if Labels::is_known(label) {
+                return Ok((label, value.trim()));
+            }
+            let known: Vec<&str> = cabinet::PIECE_LABELS
+                .iter()
+                .chain(&cabinet::VIEW_LABELS)
+                .copied()
+                .collect();
+            Err(Error::new(Kind::Usage, format!("`{label}` is no label"))
+                .remedy(format!("use one of {}", known.join(", "))))
+        })
+        .collect()
 }
 
 fn done(common: &Common, text: &str) -> Result<Exit> {
@@ -133,12 +168,12 @@ fn list(common: &Common) -> Result<Exit> {
         }
         Format::Jsonl => {
             for view in &views {
-                output::put(&(add::to_json(&as_json(view))? + "\n"))?;
+                output::put(&(to_json(&as_json(view))? + "\n"))?;
             }
         }
         Format::Json => {
             let all: Vec<_> = views.iter().map(as_json).collect();
-            output::put(&(add::to_json(&all)? + "\n"))?;
+            output::put(&(to_json(&all)? + "\n"))?;
         }
         Format::Table => {
             for view in &views {
@@ -190,7 +225,7 @@ fn show(target: &str, common: &Common) -> Result<Exit> {
     };
     if matches!(common.format, Format::Json | Format::Jsonl) {
         for view in &views {
-            output::put(&(add::to_json(&as_json(view))? + "\n"))?;
+            output::put(&(to_json(&as_json(view))? + "\n"))?;
         }
         return Ok(Exit::Fine);
     }
@@ -210,23 +245,8 @@ fn show(target: &str, common: &Common) -> Result<Exit> {
             kept.warnings_json,
         ))?;
     }
-    for change in cabinet.history(usize::MAX >> 1)? {
-        if change.piece == first.piece {
-            output::put(&format!(
-                "{}  {}  {} {}\n",
-                change.at,
-                change.who,
-                change.action,
-                match (change.label, change.old, change.new) {
-                    (Some(label), old, new) => format!(
-                        "{label}: {} -> {}",
-                        old.as_deref().unwrap_or("-"),
-                        new.as_deref().unwrap_or("-")
-                    ),
-                    _ => change.photo.unwrap_or_default(),
-                }
-            ))?;
-        }
+    for line in history::of_piece(&cabinet, &first.piece)? {
+        output::put(&(line + "\n"))?;
     }
     Ok(Exit::Fine)
 }
@@ -253,6 +273,7 @@ fn verify(common: &Common) -> Result<Exit> {
 fn refresh(common: &Common) -> Result<Exit> {
     let engine = common.engine(CutoutArg::Auto)?;
     let mut cabinet = Cabinet::open(&common.cabinet)?;
+    cabinet.join_changes();
     let views = cabinet.views()?;
     let jobs: Vec<(&View, PathBuf)> = views
         .iter()
@@ -272,7 +293,7 @@ fn refresh(common: &Common) -> Result<Exit> {
                     .in_file(file)
                     .remedy("remove it from the cabinet and add it again"));
             }
-            Ok(add::features(&engine.describe(&photo)?))
+            Ok(view::features(&engine.describe(&photo)?))
         },
         |i, answer| {
             bar.inc(1);

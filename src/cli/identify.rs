@@ -267,6 +267,10 @@ impl Asking<'_> {
             error: None,
             warnings,
             pieces: vec![identified.reading],
+            views: match views {
+                [_] => Vec::new(),
+                several => several.iter().map(|(name, _)| name.clone()).collect(),
+            },
         };
         (reading, pictures)
     }
@@ -280,6 +284,7 @@ fn failed(name: String, e: &Error) -> Reading {
         error: Some(Failure::from(e)),
         warnings: Vec::new(),
         pieces: Vec::new(),
+        views: Vec::new(),
     }
 }
 

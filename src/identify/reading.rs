@@ -29,6 +29,9 @@ pub struct Reading {
     pub warnings: Vec<Warning>,
     /// One entry for each piece read.
     pub pieces: Vec<PieceReading>,
+    /// Each photo by itself, where several were read as views of one piece.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub views: Vec<String>,
 }
 
 /// Whether a photo could be read.
@@ -119,6 +122,24 @@ pub struct Levels<T> {
     pub pattern: T,
     /// Ground colour or glaze.
     pub glaze: T,
+}
+
+impl<T> Levels<T> {
+    /// Each level's name with its value, in the order of the schema.
+    pub fn each(&self) -> [(&'static str, &T); 4] {
+        let Self {
+            form,
+            shape,
+            pattern,
+            glaze,
+        } = self;
+        [
+            ("form", form),
+            ("shape", shape),
+            ("pattern", pattern),
+            ("glaze", glaze),
+        ]
+    }
 }
 
 /// A label that may be the answer.

@@ -61,6 +61,15 @@ pub(super) fn write(header: Vec<String>, rows: Vec<Vec<String>>) -> Result<Strin
     String::from_utf8(bytes).map_err(defect)
 }
 
+/// One line of CSV, cells guarded against what a spreadsheet would run.
+///
+/// # Errors
+/// [`Kind::Internal`] if the line cannot be written.
+pub fn csv_line<S: AsRef<str>>(cells: &[S]) -> Result<String> {
+    let cells = cells.iter().map(|cell| guard(cell.as_ref())).collect();
+    write(cells, Vec::new())
+}
+
 fn row(reading: &Reading, piece: Option<(usize, &PieceReading)>) -> Result<Vec<String>> {
     let mut cells = vec![
         guard(&reading.photo),

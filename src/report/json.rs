@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::{
     error::{Error, Kind, Result},
-    identify::reading::Reading,
+    identify::reading::{Reading, SCHEMA},
 };
 
 /// One array of all readings, indented.
@@ -27,6 +27,33 @@ pub fn jsonl(readings: &[Reading]) -> Result<String> {
         text.push_str(&line(reading)?);
     }
     Ok(text)
+}
+
+/// Reads what [`jsonl`] wrote, by this footring or an earlier one.
+///
+/// # Errors
+/// [`Kind::Usage`] naming the line that is no reading.
+pub fn read_jsonl(text: &str) -> Result<Vec<Reading>> {
+    let lines = text.lines().enumerate();
+    lines
+        .filter(|(_, line)| !line.trim().is_empty())
+        .map(|(i, line)| {
+            let wrong = || {
+                let n = i + 1;
+                Error::new(
+                    Kind::Usage,
+                    format!("line {n} is no reading of schema {SCHEMA}"),
+                )
+                .remedy("write it with `footring identify --format jsonl`")
+            };
+            let reading: Reading = serde_json::from_str(line).map_err(|e| wrong().caused_by(e))?;
+            if reading.schema == SCHEMA {
+                Ok(reading)
+            } else {
+                Err(wrong())
+            }
+        })
+        .collect()
 }
 
 fn line(value: &impl Serialize) -> Result<String> {

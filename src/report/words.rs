@@ -157,7 +157,7 @@ pub(super) fn percent(share: f64) -> String {
 
 /// Takes out what has no place in a line of text: control characters (they
 /// could drive a terminal) and marks that reorder what follows them.
-pub(super) fn plain(text: &str) -> String {
+pub fn plain(text: &str) -> String {
     text.chars()
         .filter_map(|c| match c {
             '\n' | '\r' | '\t' | '\u{2028}' | '\u{2029}' => Some(' '),

@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, fs, path::Path};
 
 use footring::{
-    cabinet::{Cabinet, Source},
+    cabinet::{Cabinet, Origin, Source},
     error::Kind,
 };
 
@@ -107,7 +107,7 @@ fn a_creation_that_was_cut_short_is_taken_up() {
 #[test]
 fn committed_cabinets_are_read() {
     let formats = Path::new(env!("CARGO_MANIFEST_DIR")).join("index/formats");
-    let present = formats.join("1");
+    let present = formats.join("2");
     if std::env::var_os("FOOTRING_WRITE_FORMAT").is_some() && !present.exists() {
         let cabinet = filled(&present, 6);
         snapshot(&cabinet);
@@ -121,6 +121,8 @@ fn committed_cabinets_are_read() {
         let to = dir.path().join(&name);
         copy(&from, &to);
         let cabinet = Cabinet::open_read(&to).unwrap();
+        assert_eq!(cabinet.history(1).unwrap()[0].action, "label");
+        assert_eq!(cabinet.notes().unwrap(), []);
         assert_eq!(cabinet.verify().unwrap(), [], "format {name:?}");
         let taken = snapshot(&cabinet);
         assert!(
@@ -135,6 +137,56 @@ fn committed_cabinets_are_read() {
         assert_eq!(cabinet.views().unwrap().len(), 7);
         assert_eq!(cabinet.verify().unwrap(), []);
     }
+}
+
+/// What a cabinet of version 1 held is there after the first opening for writing,
+/// and can do what the present version can.
+#[test]
+fn an_older_cabinet_is_brought_up_to_date_when_it_is_written() {
+    let old = Path::new(env!("CARGO_MANIFEST_DIR")).join("index/formats/1");
+    let dir = tempfile::tempdir().unwrap();
+    copy(&old, dir.path());
+    // A column that was not known then, and is a label of the piece now.
+    let raw = rusqlite::Connection::open(dir.path().join("catalogue.sqlite")).unwrap();
+    raw.execute(
+        "INSERT INTO view_labels VALUES (2, 'borrowed_from', 'Tussock', 'labels file', 1.0)",
+        [],
+    )
+    .unwrap();
+    drop(raw);
+    let reader = Cabinet::open_read(dir.path()).unwrap();
+    let (views, history) = (reader.views().unwrap(), reader.history(99).unwrap());
+    assert_eq!(version(dir.path()), 1, "reading brought it up to date");
+
+    let by = Origin::default();
+    let mut cabinet = Cabinet::open(dir.path()).unwrap();
+    assert_eq!(version(dir.path()), 2);
+    assert_eq!(cabinet.views().unwrap(), views);
+    assert_eq!(cabinet.history(99).unwrap(), history);
+    assert_eq!(reader.history(99).unwrap(), history, "a reader goes on");
+    assert_eq!(
+        cabinet.pieces().unwrap()[1].labels.get("borrowed_from"),
+        Some("Tussock")
+    );
+    // Its own lines of history lack what taking them back needs.
+    let e = cabinet.undo(&by).unwrap_err();
+    assert!(e.to_string().contains("older footring"), "{e}");
+    cabinet
+        .relabel("cup-1", &[("pattern", "vine")], &by)
+        .unwrap();
+    cabinet
+        .set_note("form", ["teacup", "saucer"], "deep", &by)
+        .unwrap();
+    cabinet.undo(&by).unwrap();
+    cabinet.undo(&by).unwrap();
+    assert_eq!(cabinet.views().unwrap(), views);
+    assert_eq!(cabinet.verify().unwrap(), []);
+    all_find_themselves(&snapshot(&cabinet));
+}
+
+/// The version in the header, where an older program looks first.
+fn version(dir: &Path) -> u8 {
+    fs::read(dir.join("catalogue.sqlite")).unwrap()[63]
 }
 
 #[cfg(unix)]

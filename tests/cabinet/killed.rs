@@ -52,6 +52,8 @@ fn the_process_that_is_killed() {
                     &Origin::default(),
                 )
                 .unwrap();
+            // The label, never a photo that was reported.
+            cabinet.undo(&Origin::default()).unwrap();
         }
         if n % 16 < 4 {
             snapshot(&cabinet);

@@ -143,6 +143,7 @@ pub(crate) fn reading(photo: &str, pieces: Vec<PieceReading>) -> Reading {
         error: None,
         warnings: vec![Warning::new(Code::Glare)],
         pieces,
+        views: vec![],
     }
 }
 
@@ -157,6 +158,7 @@ pub(crate) fn failed(photo: &str) -> Reading {
         }),
         warnings: vec![],
         pieces: vec![],
+        views: vec![],
     }
 }
 
