@@ -27,6 +27,7 @@ mod schema;
 mod snapshot;
 mod undo;
 mod verify;
+mod vocabulary;
 
 use std::{
     fs,
@@ -46,6 +47,7 @@ pub use notes::Note;
 pub use snapshot::{ChannelSpec, Found, Snapshot, SnapshotPiece, SnapshotView, Source};
 pub use undo::Reversed;
 pub use verify::{Concern, Problem};
+pub use vocabulary::{Known, Vocabulary, Years};
 
 use crate::error::{Error, Kind, Result};
 use lock::WriterLock;

@@ -10,6 +10,8 @@ mod align;
 mod certainty;
 mod glaze;
 mod graph;
+mod join;
+mod look_alike;
 mod weights;
 
 use std::{
@@ -31,6 +33,7 @@ use glaze::Glazes;
 use reading::{Candidate, Levels, Match, PieceReading};
 
 pub use graph::Neighbours;
+pub use join::span;
 pub use weights::Weights;
 
 /// Candidates named on a level.
@@ -149,6 +152,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .flat_map(|(_, d)| d.warnings.iter())
         .collect();
     let advice = advice::advice(&levels, &certainty, &matches, &warnings);
+    let joined = join::join(&levels, &certainty, &matches, snapshot.vocabulary());
+    let look_alikes = look_alike::look_alikes(&levels, &certainty, &compared, snapshot);
     let view_ids = compared
         .iter()
         .take(options.top)
@@ -171,6 +176,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             glaze: trimmed(levels.glaze),
         },
         certainty,
+        joined,
+        look_alikes,
         colour: glaze::colours(query),
         matches,
         advice,

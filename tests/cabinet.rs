@@ -8,6 +8,7 @@ mod cabinet {
     mod formats;
     mod killed;
     mod labels;
+    mod notes;
     mod size;
     mod undo;
 }

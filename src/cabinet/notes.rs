@@ -3,7 +3,7 @@
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 
 use super::{
-    Cabinet, Origin,
+    Cabinet, Origin, Snapshot,
     change::NOW,
     history::{self, By},
     labels::LEVELS,
@@ -81,7 +81,20 @@ impl Cabinet {
     }
 }
 
-/// All notes there are; a catalogue of version 1 has none.
+impl Snapshot {
+    /// What is noted on two labels of a level, in whichever order.
+    pub fn note(&self, level: &str, a: &str, b: &str) -> Option<&Note> {
+        let (a, b) = if a < b { (a, b) } else { (b, a) };
+        let key = |note: &Note| -> std::cmp::Ordering {
+            let [first, second] = &note.labels;
+            (note.level.as_str(), first.as_str(), second.as_str()).cmp(&(level, a, b))
+        };
+        let at = self.notes.binary_search_by(key).ok()?;
+        Some(&self.notes[at])
+    }
+}
+
+/// All notes there are, by level and labels; a catalogue of version 1 has none.
 pub(super) fn all(c: &Connection) -> Result<Vec<Note>> {
     if !schema::knows_changes(c)? {
         return Ok(Vec::new());

@@ -6,12 +6,12 @@ use std::{collections::HashMap, path::PathBuf};
 use rusqlite::Connection;
 
 use super::{
-    Cabinet, Labels, files, generation,
+    Cabinet, Labels, Note, Vocabulary, files, generation,
     generation::{Loaded, Making, Rows},
     list,
     lock::WriterLock,
     manifest::Manifest,
-    meta,
+    meta, notes,
     schema::broken,
 };
 use crate::{
@@ -120,6 +120,8 @@ pub struct Snapshot {
     pieces: Vec<SnapshotPiece>,
     views: Vec<SnapshotView>,
     parts: Vec<Part>,
+    vocabulary: Vocabulary,
+    pub(super) notes: Vec<Note>,
 }
 
 impl std::fmt::Debug for Snapshot {
@@ -157,6 +159,11 @@ impl Snapshot {
     /// The piece that a view shows.
     pub fn piece(&self, view: u32) -> &SnapshotPiece {
         &self.pieces[self.views[view as usize].piece as usize]
+    }
+
+    /// What the set knows of its labels.
+    pub fn vocabulary(&self) -> &Vocabulary {
+        &self.vocabulary
     }
 
     /// The channels asked for, in that order: a channel's position here is what
@@ -459,6 +466,8 @@ impl Taking<'_> {
         Ok(Snapshot {
             revision,
             source,
+            vocabulary: Vocabulary::of(pieces.iter().map(|piece| &piece.labels)),
+            notes: notes::all(self.c)?,
             pieces,
             views,
             parts,

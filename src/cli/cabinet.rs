@@ -1,6 +1,7 @@
 //! `footring cabinet`: look at the reference set, correct it, check and tidy it.
 
 mod history;
+mod note;
 mod settle;
 
 use std::path::PathBuf;
@@ -33,6 +34,8 @@ pub(super) enum CabinetCommand {
     },
     /// Add the photos of readings with the labels that are settled
     Settle(settle::SettleArgs),
+    /// Note how to tell two labels apart, or show what is noted
+    Note(note::NoteArgs),
     /// Give a piece another name
     Rename {
         /// Its name
@@ -90,6 +93,7 @@ pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
             done(common, &format!("{changed} labels changed"))
         }
         CabinetCommand::Settle(args) => settle::run(args, common),
+        CabinetCommand::Note(args) => note::run(args, common),
         CabinetCommand::Rename { piece, name } => {
             Cabinet::open(&common.cabinet)?.rename(piece, name, &by_hand)?;
             done(common, &format!("{piece} is now called {name}"))

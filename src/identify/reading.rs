@@ -79,6 +79,12 @@ pub struct PieceReading {
     pub levels: Levels<Vec<Candidate>>,
     /// How settled each level is.
     pub certainty: Levels<Certainty>,
+    /// The levels taken together by what the set knows of its labels.
+    #[serde(default)]
+    pub joined: Joined,
+    /// Labels that may be taken for each other, on levels that are not firm.
+    #[serde(default)]
+    pub look_alikes: Vec<LookAlike>,
     /// Its colours; null where the photo shows none.
     #[serde(default)]
     pub colour: Option<ColourReading>,
@@ -88,6 +94,136 @@ pub struct PieceReading {
     pub advice: Vec<String>,
     /// What the answer must not be used for.
     pub cautions: Vec<String>,
+}
+
+/// The labels that stand out, taken together.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Joined {
+    /// Whether the set knows shape, pattern and glaze on one piece.
+    pub combination: Combination,
+    /// The labels that were taken together: firm or likely ones.
+    pub labels: Vec<Named>,
+    /// Firm labels that the set has on no piece together.
+    pub new_pairs: Vec<NewPair>,
+    /// Years that fit shape and pattern; null where the set states none, or none
+    /// fit.
+    pub years: Option<Range>,
+    /// That no year fits both, and what the set states.
+    pub years_conflict: Option<String>,
+    /// Makers that the set states for shape and pattern.
+    pub maker: Option<Shared>,
+    /// Marks that the set states for shape and pattern.
+    pub mark: Option<Shared>,
+    /// What else is to be known.
+    pub notes: Vec<String>,
+}
+
+/// Whether labels are known together.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Combination {
+    /// Shape and pattern are firm, and the set has them on one piece.
+    Known,
+    /// Two labels are firm, the set has at least two pieces of each, and none of
+    /// both.
+    New,
+    /// Neither can be said.
+    #[default]
+    Open,
+}
+
+/// A label with its level.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Named {
+    /// The level.
+    pub level: String,
+    /// The set's own label.
+    pub label: String,
+}
+
+/// Two labels that the set has on no piece together.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NewPair {
+    /// The labels.
+    pub labels: [Named; 2],
+    /// How many pieces of the set bear each.
+    pub pieces: [usize; 2],
+}
+
+/// Years, and what they rest on.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Range {
+    /// The first; null where it is not known.
+    pub from: Option<i32>,
+    /// The last; null where it is not known.
+    pub to: Option<i32>,
+    /// What the set states for each label.
+    pub basis: Vec<Basis>,
+}
+
+/// Years that pieces of a label may have been made in.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Basis {
+    /// The level.
+    pub level: String,
+    /// The label.
+    pub label: String,
+    /// The earliest that a piece of it states.
+    pub from: Option<i32>,
+    /// The latest.
+    pub to: Option<i32>,
+    /// How many pieces state any.
+    pub pieces: usize,
+}
+
+/// Values that several labels share, and which labels those are.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Shared {
+    /// The values, by name.
+    pub values: Vec<String>,
+    /// The labels that the set states them for.
+    pub basis: Vec<Named>,
+}
+
+/// Two labels of one level that may be taken for each other.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LookAlike {
+    /// The level.
+    pub level: String,
+    /// The nearer label first.
+    pub labels: [String; 2],
+    /// The piece of each label that is nearest on this level; empty where there
+    /// is none.
+    pub pieces: [String; 2],
+    /// The ranks of those pieces among all; `matches` holds the first of them.
+    pub ranks: [Option<usize>; 2],
+    /// The channels that speak on this level, what parts the two most first.
+    pub channels: Vec<ChannelApart>,
+    /// How the curator tells them apart.
+    pub note: Option<Remark>,
+}
+
+/// How one channel sees two pieces.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChannelApart {
+    /// Its name.
+    pub channel: String,
+    /// Distance of the photo to each piece; 1 is the usual distance between
+    /// unrelated pieces.
+    pub distances: [f64; 2],
+    /// Distance of the two pieces to each other, in the same unit.
+    pub apart: Option<f64>,
+}
+
+/// What a curator noted.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Remark {
+    /// The note.
+    pub text: String,
+    /// Who wrote it.
+    pub who: String,
+    /// When, UTC.
+    pub at: String,
 }
 
 /// The colours of a piece, the light taken out as far as the photo allows.
@@ -126,7 +262,7 @@ pub struct Levels<T> {
 
 impl<T> Levels<T> {
     /// Each level's name with its value, in the order of the schema.
-    pub fn each(&self) -> [(&'static str, &T); 4] {
+    pub fn by_name(&self) -> [(&'static str, &T); 4] {
         let Self {
             form,
             shape,

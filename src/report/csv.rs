@@ -12,12 +12,15 @@ const FIRST: [&str; 5] = ["photo", "piece", "status", "error", "view"];
 /// The columns of each level, after its name and `_`.
 const PER_LEVEL: [&str; 4] = ["resembles", "certainty", "distance", "probability"];
 /// The columns after the levels.
-const LAST: [&str; 5] = [
+const LAST: [&str; 8] = [
     "nearest_piece",
     "nearest_photo",
     "nearest_distance",
     "warnings",
     "reordered_by_graph",
+    "combination",
+    "year_from",
+    "year_to",
 ];
 const LEVELS: [&str; 4] = ["form", "shape", "pattern", "glaze"];
 
@@ -107,6 +110,12 @@ fn row(reading: &Reading, piece: Option<(usize, &PieceReading)>) -> Result<Vec<S
     cells.push(piece.map_or_else(String::new, |(_, piece)| {
         piece.reordered_by_graph.to_string()
     }));
+    let joined = piece.map(|(_, piece)| &piece.joined);
+    cells.push(joined.map_or_else(|| Ok(String::new()), |j| code(&j.combination))?);
+    let years = joined.and_then(|joined| joined.years.as_ref());
+    for year in [years.and_then(|y| y.from), years.and_then(|y| y.to)] {
+        cells.push(year.map_or_else(String::new, |year| year.to_string()));
+    }
     Ok(cells)
 }
 

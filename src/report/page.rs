@@ -5,6 +5,7 @@ mod colour;
 mod html;
 mod matches;
 mod stage;
+mod together;
 mod verdict;
 
 use base64::{Engine as _, engine::general_purpose::STANDARD};

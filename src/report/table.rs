@@ -78,6 +78,12 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
         let (style, distance, said) = answer(level);
         out.fields(level, style, &distance, &said);
     }
+    for (what, said) in words::joined(&piece.joined) {
+        out.wrapped(what, &words::plain(&said));
+    }
+    for pair in &piece.look_alikes {
+        out.wrapped("apart", &words::plain(&words::look_alike(pair)));
+    }
     if let Some(colour) = &piece.colour {
         out.wrapped("colour", &words::colours(colour));
     }

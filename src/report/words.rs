@@ -2,8 +2,12 @@
 
 use crate::{
     colour::Difference,
-    identify::reading::{
-        Candidate, Certainty, ColourReading, Levels, PieceReading, Reference, View,
+    identify::{
+        self,
+        reading::{
+            Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, Levels,
+            LookAlike, Named, PieceReading, Reference, View,
+        },
     },
 };
 
@@ -115,6 +119,93 @@ pub(super) fn colours(colour: &ColourReading) -> String {
     }
     if colour.balance == Reference::Camera {
         text += "; in doubt without a grey card";
+    }
+    text
+}
+
+/// Distances that differ by less are alike: two decimals are shown, and the last
+/// is the photo's.
+const ALIKE: f64 = 0.02;
+
+/// What the levels say together: a word for what each remark is about, and the
+/// remark.
+pub(super) fn joined(joined: &Joined) -> Vec<(&'static str, String)> {
+    let mut said = Vec::new();
+    let name = |named: &Named| format!("{} {}", named.level, named.label);
+    let names = |all: &[Named]| all.iter().map(name).collect::<Vec<_>>().join(", ");
+    for pair in &joined.new_pairs {
+        let [a, b] =
+            [0, 1].map(|i| format!("{} ({} pieces)", name(&pair.labels[i]), pair.pieces[i]));
+        said.push((
+            "joined",
+            format!("new combination: the set has {a} and {b}, but none of both"),
+        ));
+    }
+    if joined.combination == Combination::Known {
+        let both: Vec<String> = joined
+            .labels
+            .iter()
+            .filter(|named| named.level != "glaze")
+            .map(name)
+            .collect();
+        said.push((
+            "joined",
+            format!("known in the set: {}", both.join(" with ")),
+        ));
+    }
+    if let Some(years) = &joined.years {
+        let basis: Vec<String> = years
+            .basis
+            .iter()
+            .map(|b| format!("{} {} {}", b.level, b.label, identify::span(b.from, b.to)))
+            .collect();
+        let span = identify::span(years.from, years.to);
+        said.push(("years", format!("{span}, by the set: {}", basis.join(", "))));
+    }
+    said.extend(
+        joined
+            .years_conflict
+            .iter()
+            .map(|text| ("years", text.clone())),
+    );
+    for (what, shared) in [("maker", &joined.maker), ("mark", &joined.mark)] {
+        if let Some(shared) = shared {
+            let values = shared.values.join(" or ");
+            said.push((
+                what,
+                format!("{values}, by the set: {}", names(&shared.basis)),
+            ));
+        }
+    }
+    said.extend(joined.notes.iter().map(|text| ("note", text.clone())));
+    said
+}
+
+/// How one channel sees two look-alikes.
+pub(super) fn apart(channel: &ChannelApart, labels: &[String; 2]) -> String {
+    let [a, b] = channel.distances;
+    let name = &channel.channel;
+    let (da, db) = (distance(a), distance(b));
+    if (a - b).abs() < ALIKE {
+        return format!("{name} is as near to both ({da} and {db})");
+    }
+    let [nearer, dn, farther, df] = if a < b {
+        [&labels[0], &da, &labels[1], &db]
+    } else {
+        [&labels[1], &db, &labels[0], &da]
+    };
+    format!("{name} is nearer to {nearer} ({dn}) than to {farther} ({df})")
+}
+
+/// A pair of look-alikes in one line.
+pub(super) fn look_alike(pair: &LookAlike) -> String {
+    let [a, b] = &pair.labels;
+    let mut text = format!("{} {a} or {b}", pair.level);
+    if let Some(note) = &pair.note {
+        text += &format!(": {} ({})", note.text, note.who);
+    }
+    for channel in &pair.channels {
+        text += &format!("; {}", apart(channel, &pair.labels));
     }
     text
 }

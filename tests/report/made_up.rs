@@ -7,8 +7,9 @@ use footring::{
     identify::{
         cautions,
         reading::{
-            Candidate, Certainty, ColourReading, Failure, Levels, Match, NamedSwatch, PieceReading,
-            Reading, SCHEMA, Status, View,
+            Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Failure, Joined,
+            Levels, LookAlike, Match, Named, NamedSwatch, NewPair, PieceReading, Range, Reading,
+            Remark, SCHEMA, Shared, Status, View,
         },
     },
     outline::Outline,
@@ -106,6 +107,8 @@ pub(crate) fn piece() -> PieceReading {
             pattern: Certainty::Several,
             glaze: Certainty::Unknown,
         },
+        joined: Joined::default(),
+        look_alikes: vec![],
         colour: Some(colours()),
         matches: vec![
             likeness(
@@ -132,6 +135,77 @@ pub(crate) fn piece() -> PieceReading {
             "lay a grey card beside the piece".into(),
         ],
         cautions: cautions::standing(),
+    }
+}
+
+fn named(level: &str, label: &str) -> Named {
+    Named {
+        level: level.into(),
+        label: label.into(),
+    }
+}
+
+/// A shape and a pattern that the set has on no piece together.
+pub(crate) fn joined() -> Joined {
+    let (shape, pattern) = (
+        named("shape", "low flared"),
+        named("pattern", "blue rim band"),
+    );
+    Joined {
+        combination: Combination::New,
+        labels: vec![shape.clone(), pattern.clone()],
+        new_pairs: vec![NewPair {
+            labels: [shape.clone(), pattern.clone()],
+            pieces: [3, 2],
+        }],
+        years: Some(Range {
+            from: Some(1931),
+            to: None,
+            basis: vec![Basis {
+                level: "shape".into(),
+                label: "low flared".into(),
+                from: Some(1931),
+                to: None,
+                pieces: 2,
+            }],
+        }),
+        years_conflict: None,
+        maker: Some(Shared {
+            values: vec!["Quellmoor Pottery".into()],
+            basis: vec![shape],
+        }),
+        mark: Some(Shared {
+            values: vec!["a moor hen".into()],
+            basis: vec![pattern],
+        }),
+        notes: vec!["the nearest piece is borrowed".into()],
+    }
+}
+
+/// Two shapes, of which the set has pictures.
+pub(crate) fn look_alike() -> LookAlike {
+    LookAlike {
+        level: "shape".into(),
+        labels: ["low flared".into(), "tall flared".into()],
+        pieces: ["C-0012".into(), "C-0044".into()],
+        ranks: [Some(1), Some(2)],
+        channels: vec![
+            ChannelApart {
+                channel: "outline".into(),
+                distances: [0.12, 0.36],
+                apart: Some(0.31),
+            },
+            ChannelApart {
+                channel: "form".into(),
+                distances: [0.2, 0.21],
+                apart: None,
+            },
+        ],
+        note: Some(Remark {
+            text: "the handle joins lower".into(),
+            who: "a curator".into(),
+            at: "2031-05-04T10:00:00Z".into(),
+        }),
     }
 }
 
@@ -188,6 +262,25 @@ pub(crate) fn poisoned(text: &str) -> Reading {
         m.labels.insert(text.into(), text.into());
         m.labels.insert("shape".into(), text.into());
     }
+    piece.joined = joined();
+    piece.joined.years_conflict = Some(text.into());
+    for named in &mut piece.joined.labels {
+        named.label = text.into();
+    }
+    for named in &mut piece.joined.new_pairs[0].labels {
+        named.label = text.into();
+    }
+    for shared in [&mut piece.joined.maker, &mut piece.joined.mark] {
+        shared.as_mut().unwrap().values = vec![text.into()];
+    }
+    piece.joined.notes.push(text.into());
+    let mut pair = look_alike();
+    pair.labels = [text.into(), text.into()];
+    pair.pieces = [text.into(), text.into()];
+    pair.channels[0].channel = text.into();
+    let note = pair.note.as_mut().unwrap();
+    (note.text, note.who, note.at) = (text.into(), text.into(), text.into());
+    piece.look_alikes.push(pair);
     piece.advice.push(text.into());
     piece.cautions.push(text.into());
     let mut reading = reading(text, vec![piece]);

@@ -15,7 +15,8 @@ use image::{GrayImage, RgbImage};
 use unicode_width::UnicodeWidthStr;
 
 use made_up::{
-    candidate, exhibits, failed, heading, pictured, piece, poisoned, reading, texts, three,
+    candidate, exhibits, failed, heading, joined, look_alike, pictured, piece, poisoned, reading,
+    texts, three,
 };
 
 // ---- the page ---------------------------------------------------------------
@@ -336,6 +337,53 @@ kitchen/cup.jpg
     assert!(table.contains("no food-safety test"));
 }
 
+#[test]
+fn what_the_levels_say_together_and_what_parts_look_alikes_is_shown() {
+    let mut one = piece();
+    one.joined = joined();
+    one.look_alikes = vec![look_alike()];
+    let table = report::table(
+        &[reading("cup.jpg", vec![one.clone()])],
+        Terminal {
+            width: 100,
+            colour: false,
+        },
+    );
+    let expected = "  \
+  joined   new combination: the set has shape low flared (3 pieces) and pattern blue rim band (2
+           pieces), but none of both
+  years    from 1931 on, by the set: shape low flared from 1931 on
+  maker    Quellmoor Pottery, by the set: shape low flared
+  mark     a moor hen, by the set: pattern blue rim band
+  note     the nearest piece is borrowed
+  apart    shape low flared or tall flared: the handle joins lower (a curator); outline is nearer to
+           low flared (0.12) than to tall flared (0.36); form is as near to both (0.20 and 0.21)
+";
+    assert!(table.contains(expected.trim_start()), "{table}");
+
+    let readings = [reading("cup.jpg", vec![one.clone()])];
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    elements(&page);
+    for said in [
+        "New combination: the set has shape low flared (3 pieces)",
+        "the handle joins lower",
+        "Noted by <bdi>a curator</bdi>",
+        "nearer to low flared (0.12)",
+        "<bdi>low flared</bdi>: <bdi>C-0012</bdi></figcaption>",
+        "<bdi>tall flared</bdi>: <bdi>C-0044</bdi></figcaption>",
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
+    // A piece that is beyond the matches has no picture, and the rest stands.
+    one.look_alikes[0].ranks = [Some(1), Some(40)];
+    let readings = [reading("cup.jpg", vec![one])];
+    let page = report::page(&readings, &pictured(&readings), &heading());
+    assert!(!page.contains("<bdi>tall flared</bdi>: <bdi>C-0044"));
+
+    let csv = report::csv(&readings).expect("can be written");
+    assert!(csv.trim_end().ends_with(",new,1931,"), "{csv}");
+}
+
 // ---- JSON and CSV -----------------------------------------------------------
 
 #[test]
@@ -350,6 +398,8 @@ fn json_holds_the_schema_field_for_field() {
     one.matches[0].labels = texts(&[("form", "teacup")]);
     one.advice.truncate(1);
     one.cautions = vec!["no appraisal".into()];
+    one.joined = joined();
+    one.look_alikes = vec![look_alike()];
     let mut ok = reading("cup.jpg", vec![one]);
     ok.warnings[0].text = "glare".into();
     let lines = report::jsonl(&[ok, failed("broken.jpg")]).expect("can be written");
@@ -360,6 +410,20 @@ fn json_holds_the_schema_field_for_field() {
         r#""reordered_by_graph":false,"levels":{"form":[{"label":"teacup","distance":0.18,"probability":0.91,"matches":[1]}],"#,
         r#""shape":[],"pattern":[],"glaze":[]},"#,
         r#""certainty":{"form":"firm","shape":"likely","pattern":"several","glaze":"unknown"},"#,
+        r#""joined":{"combination":"new","labels":[{"level":"shape","label":"low flared"},"#,
+        r#"{"level":"pattern","label":"blue rim band"}],"#,
+        r#""new_pairs":[{"labels":[{"level":"shape","label":"low flared"},"#,
+        r#"{"level":"pattern","label":"blue rim band"}],"pieces":[3,2]}],"#,
+        r#""years":{"from":1931,"to":null,"basis":[{"level":"shape","label":"low flared","#,
+        r#""from":1931,"to":null,"pieces":2}]},"years_conflict":null,"#,
+        r#""maker":{"values":["Quellmoor Pottery"],"basis":[{"level":"shape","label":"low flared"}]},"#,
+        r#""mark":{"values":["a moor hen"],"basis":[{"level":"pattern","label":"blue rim band"}]},"#,
+        r#""notes":["the nearest piece is borrowed"]},"#,
+        r#""look_alikes":[{"level":"shape","labels":["low flared","tall flared"],"#,
+        r#""pieces":["C-0012","C-0044"],"ranks":[1,2],"#,
+        r#""channels":[{"channel":"outline","distances":[0.12,0.36],"apart":0.31},"#,
+        r#"{"channel":"form","distances":[0.2,0.21],"apart":null}],"#,
+        r#""note":{"text":"the handle joins lower","who":"a curator","at":"2031-05-04T10:00:00Z"}}],"#,
         r#""colour":{"balance":"found","ground":{"lab":[62.0,-4.0,-22.0],"rgb":[116,154,188],"#,
         r#""share":0.8,"doubt":{"chroma":1.2,"lightness":8.0},"name":"blue (2.8PB 6.1/5.8)","#,
         r#""surround_lab":null},"decoration":[{"lab":[62.0,-4.0,-22.0],"rgb":[120,150,190],"#,

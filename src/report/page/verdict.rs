@@ -3,7 +3,7 @@
 use super::{
     anchor, colour,
     html::{self, escape},
-    matches,
+    matches, together,
 };
 use crate::{
     identify::{
@@ -51,6 +51,8 @@ pub(super) fn piece(
         "</div>\n<p class=\"small\">Share: how much of the evidence points to a label. ",
         "What is missing to 100 % points to other labels or to none of the set.</p>\n"
     ));
+    together::joined(out, piece);
+    together::look_alikes(out, piece, exhibit);
     colour::section(out, piece);
     let advice: Vec<&str> = piece.advice.iter().map(|a| &**a).collect();
     html::list(out, "advice", "To be surer", &advice);

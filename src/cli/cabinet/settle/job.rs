@@ -161,7 +161,11 @@ fn piece_of(reading: &Reading) -> std::result::Result<&PieceReading, Failure> {
 }
 
 fn decide(job: &mut Job, read: &PieceReading, typed: &[(&str, &str)], known: &Known) -> Result<()> {
-    let levels = read.levels.each().into_iter().zip(read.certainty.each());
+    let levels = read
+        .levels
+        .by_name()
+        .into_iter()
+        .zip(read.certainty.by_name());
     for ((level, candidates), (_, certainty)) in levels {
         let named = match certainty {
             Certainty::Firm | Certainty::Likely => 1,

@@ -1,0 +1,146 @@
+//! Labels of the short list that are hard to tell apart: where the nearest piece
+//! of each differs, and what the curator noted.
+
+use super::{
+    Compared, Distances,
+    reading::{Candidate, Certainty, ChannelApart, Levels, LookAlike, Remark},
+    rounded,
+    weights::Weights,
+};
+use crate::{cabinet::Snapshot, channel::REGISTRY};
+
+/// Labels of an open level that are held against the nearest, itself included.
+const OPEN_LABELS: usize = 3;
+
+/// The nearest label of each level that is not firm beside those that may be
+/// meant instead.
+pub(super) fn look_alikes(
+    levels: &Levels<Vec<Candidate>>,
+    certainty: &Levels<Certainty>,
+    compared: &[Compared],
+    snapshot: &Snapshot,
+) -> Vec<LookAlike> {
+    let mut found = Vec::new();
+    for ((level, candidates), (_, certainty)) in
+        levels.by_name().into_iter().zip(certainty.by_name())
+    {
+        let named = match certainty {
+            Certainty::Firm | Certainty::Unknown => 0,
+            Certainty::Likely => 2,
+            Certainty::Several => OPEN_LABELS,
+        };
+        let mut named = candidates.iter().take(named);
+        let Some(first) = named.next() else { continue };
+        for other in named {
+            found.push(pair(level, [first, other], compared, snapshot));
+        }
+    }
+    found
+}
+
+fn pair(
+    level: &'static str,
+    candidates: [&Candidate; 2],
+    compared: &[Compared],
+    snapshot: &Snapshot,
+) -> LookAlike {
+    let labels = candidates.map(|candidate| candidate.label.clone());
+    let note = snapshot.note(level, &labels[0], &labels[1]);
+    let nearest = [0, 1].map(|i| nearest(level, &labels[i], compared, snapshot));
+    LookAlike {
+        level: level.to_owned(),
+        note: note.map(|note| Remark {
+            text: note.text.clone(),
+            who: note.who.clone(),
+            at: note.at.clone(),
+        }),
+        pieces: nearest.map(|at| {
+            at.map_or_else(String::new, |at| {
+                snapshot.piece(compared[at].view).name.clone()
+            })
+        }),
+        channels: match nearest {
+            [Some(a), Some(b)] => channels(level, [&compared[a], &compared[b]], snapshot),
+            _ => Vec::new(),
+        },
+        // Matches are the first of the compared pieces, in their order.
+        ranks: nearest.map(|at| at.map(|at| at + 1)),
+        labels,
+    }
+}
+
+/// Position of the piece of a label that is nearest on its level.
+fn nearest(level: &str, label: &str, compared: &[Compared], snapshot: &Snapshot) -> Option<usize> {
+    let mut best: Option<(f64, usize)> = None;
+    for (at, c) in compared.iter().enumerate() {
+        let (_, distance) = c
+            .levels
+            .by_name()
+            .into_iter()
+            .find(|(name, _)| *name == level)?;
+        // Numbers first: most pieces are out by them, without a look at labels.
+        if let Some(distance) = *distance
+            && best.is_none_or(|(least, _)| distance < least)
+            && snapshot.pieces()[c.piece as usize].labels.get(level) == Some(label)
+        {
+            best = Some((distance, at));
+        }
+    }
+    best.map(|(_, at)| at)
+}
+
+/// How far the photo is from both pieces, and they from each other, on each
+/// channel that speaks on the level; what parts them most comes first.
+fn channels(level: &str, [a, b]: [&Compared; 2], snapshot: &Snapshot) -> Vec<ChannelApart> {
+    let weights = Weights::default();
+    let mut found: Vec<ChannelApart> = REGISTRY
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| speaks(&weights, level, *i))
+        .filter_map(|(i, channel)| {
+            let apart = snapshot
+                .vector(i, a.view)
+                .zip(snapshot.vector(i, b.view))
+                .map(|(a, b)| f64::from(channel.metric.distance(a, b) / channel.unrelated));
+            Some(ChannelApart {
+                channel: channel.name.to_owned(),
+                distances: [rounded(a.channels[i]?), rounded(b.channels[i]?)],
+                apart: apart.map(rounded),
+            })
+        })
+        .collect();
+    let parted = |c: &ChannelApart| (c.distances[0] - c.distances[1]).abs();
+    found.sort_by(|x, y| parted(y).total_cmp(&parted(x)));
+    found
+}
+
+/// Whether a channel counts on a level.
+fn speaks(weights: &Weights, level: &str, channel: usize) -> bool {
+    let mut alone: Distances = [None; REGISTRY.len()];
+    alone[channel] = Some(0.0);
+    let combine = match level {
+        "form" => Weights::form,
+        "shape" => Weights::shape,
+        "pattern" => Weights::pattern,
+        _ => Weights::glaze,
+    };
+    combine(weights, &alone).is_some()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_surface_says_nothing_about_a_shape_nor_the_outline_about_a_pattern() {
+        let of = |level| -> Vec<&str> {
+            let weights = Weights::default();
+            let speaking = (0..REGISTRY.len()).filter(|i| speaks(&weights, level, *i));
+            speaking.map(|i| REGISTRY[i].name).collect()
+        };
+        assert_eq!(of("shape"), ["outline", "form"]);
+        assert_eq!(of("form"), ["outline", "form"]);
+        assert_eq!(of("pattern"), ["decoration", "colour"]);
+        assert_eq!(of("glaze"), ["colour"]);
+    }
+}
