@@ -11,6 +11,7 @@ mod identify;
 mod known;
 mod outline;
 mod output;
+mod trust;
 mod rows;
 mod view;
 

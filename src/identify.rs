@@ -7,11 +7,14 @@ pub mod reading;
 
 mod advice;
 mod align;
+pub mod calibrate;
 mod certainty;
+mod compare;
 mod glaze;
 mod graph;
 mod join;
 mod look_alike;
+pub mod rehearse;
 mod weights;
 
 use std::{
@@ -19,25 +22,26 @@ use std::{
     sync::Arc,
 };
 
-use rayon::prelude::*;
-
 use crate::{
     cabinet::{ChannelSpec, Snapshot},
-    channel::{self, Features, REGISTRY},
+    channel::REGISTRY,
     colour::Difference,
     describe::Described,
     error::{Error, Kind, Result},
 };
-use align::Aligned;
+use calibrate::Calibration;
+use compare::{Compared, Probe};
 use glaze::Glazes;
-use reading::{Candidate, Levels, Match, PieceReading};
+use reading::{Candidate, Certainty, Level, Levels, Match, PieceReading};
 
 pub use graph::Neighbours;
 pub use join::span;
 pub use weights::Weights;
 
-/// Candidates named on a level.
+/// Candidates named on a level; more where the short list is longer.
 const CANDIDATES: usize = 5;
+/// A list longer than this helps nobody.
+const CANDIDATES_AT_MOST: usize = 20;
 
 /// What is asked for.
 #[derive(Clone, Debug)]
@@ -52,6 +56,8 @@ pub struct Options {
     pub scan_below: usize,
     /// Whether the outlines nearest by their vector are aligned point by point.
     pub align: bool,
+    /// How distances turn into certainty.
+    pub calibration: Arc<Calibration>,
     /// The cabinet's neighbourhood graph, where it is to order the aligned
     /// outlines anew.
     pub graph: Option<Arc<Neighbours>>,
@@ -67,26 +73,6 @@ pub struct Query<'a> {
 /// The channels of the registry, as the cabinet wants them named.
 pub fn channel_specs() -> Vec<ChannelSpec> {
     REGISTRY.iter().map(ChannelSpec::from).collect()
-}
-
-/// Distances by channel, in units of the usual distance between unrelated
-/// pieces; `None` where either side lacks the channel.
-type Distances = [Option<f64>; REGISTRY.len()];
-
-/// A piece of the cabinet against the query.
-struct Compared {
-    piece: u32,
-    /// Its nearest view.
-    view: u32,
-    /// Distances of that view, as measured.
-    channels: Distances,
-    /// The distance that stood for its outline's, where the neighbourhood graph
-    /// ordered the outlines anew.
-    by_graph: Option<f64>,
-    /// Combined distance.
-    distance: f64,
-    /// Distance on each level, of whichever view is nearest there.
-    levels: Levels<Option<f64>>,
 }
 
 /// A reading with the cabinet's views behind its matches.
@@ -111,16 +97,15 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         ));
     };
     let own: BTreeSet<&str> = query.views.iter().map(|(sha256, _)| *sha256).collect();
-    let keep = |view: u32| {
-        !options.skip_same_photo || !own.contains(snapshot.views()[view as usize].sha256.as_str())
-    };
-    let views = candidates(query, snapshot, options, &keep)?;
-    let mut compared = compare(query, snapshot, options, &views);
-    compared.sort_by(|a, b| {
-        a.distance
-            .total_cmp(&b.distance)
-            .then(a.piece.cmp(&b.piece))
-    });
+    let is_own = |view: u32| own.contains(snapshot.views()[view as usize].sha256.as_str());
+    let keep = |view: u32| !options.skip_same_photo || !is_own(view);
+    let probes: Vec<Probe<'_>> = query
+        .views
+        .iter()
+        .map(|(_, described)| Probe::of_photo(described))
+        .collect();
+    let views = compare::candidates(&probes, snapshot, options, &keep)?;
+    let compared = compare::compare(&probes, snapshot, options, &views, &is_own);
 
     let ranks: BTreeMap<u32, usize> = compared
         .iter()
@@ -128,15 +113,18 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .enumerate()
         .map(|(i, c)| (c.piece, i + 1))
         .collect();
-    let candidates = Levels {
-        form: level(&compared, snapshot, &ranks, "form", |l| l.form),
-        shape: level(&compared, snapshot, &ranks, "shape", |l| l.shape),
-        pattern: level(&compared, snapshot, &ranks, "pattern", |l| l.pattern),
-        glaze: level(&compared, snapshot, &ranks, "glaze", |l| l.glaze),
-    };
-    let (levels, mut certainty) = certainty::judge(candidates);
+    let mut levels = Levels::each(|level| as_candidates(&compared, snapshot, &ranks, level));
+    let (mut certainty, mut settled) = certainty::judge(&mut levels, &options.calibration);
     let glazes = Glazes::new(query, snapshot);
-    glazes.doubt(&levels.glaze, &compared, &mut certainty.glaze);
+    // What the photos cannot tell apart is open, whatever the trials say.
+    let within_doubt = glazes.within_doubt(&levels.glaze, &compared);
+    settled.glaze.short_list = settled
+        .glaze
+        .short_list
+        .max(within_doubt.min(levels.glaze.len()));
+    if within_doubt > 1 && matches!(certainty.glaze, Certainty::Firm | Certainty::Likely) {
+        certainty.glaze = Certainty::Several;
+    }
     let matches: Vec<Match> = compared
         .iter()
         .take(options.top)
@@ -169,15 +157,15 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         mask_area_px2: (best.outline.area_px2() * f64::from(scale) * f64::from(scale)).round(),
         view: best.pose.view,
         reordered_by_graph: compared.iter().any(|c| c.by_graph.is_some()),
-        levels: Levels {
-            form: trimmed(levels.form),
-            shape: trimmed(levels.shape),
-            pattern: trimmed(levels.pattern),
-            glaze: trimmed(levels.glaze),
-        },
+        levels: Levels::each(|level| {
+            let candidates = levels.get(level);
+            let named = CANDIDATES.max(settled.get(level).short_list.min(CANDIDATES_AT_MOST));
+            candidates[..candidates.len().min(named)].to_vec()
+        }),
         certainty,
         joined,
         look_alikes,
+        settled,
         colour: glaze::colours(query),
         matches,
         advice,
@@ -186,175 +174,33 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
     Ok(Identified { reading, view_ids })
 }
 
-fn trimmed(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
-    candidates.truncate(CANDIDATES);
-    candidates
-}
-
-/// The views worth measuring exactly: all of a small cabinet, else what the
-/// channels that are asked for propose.
-fn candidates(
-    query: &Query<'_>,
-    snapshot: &Snapshot,
-    options: &Options,
-    keep: &(dyn Fn(u32) -> bool + Sync),
-) -> Result<Vec<u32>> {
-    let total = snapshot.views().len();
-    if total < options.scan_below {
-        return Ok((0..total as u32).filter(|view| keep(*view)).collect());
-    }
-    let wanted = (options.top * 4).max(200);
-    let mut found = BTreeSet::new();
-    for (_, described) in &query.views {
-        for (channel, vector) in described.features.iter().enumerate() {
-            if let Some(vector) = vector
-                && options.weights.any(channel)
-            {
-                let near = snapshot.nearest(channel, vector.as_slice(), wanted, keep)?;
-                found.extend(near.into_iter().map(|f| f.view));
-            }
-        }
-    }
-    Ok(found.into_iter().collect())
-}
-
-/// Measures views on every channel and keeps for each piece its nearest.
-fn compare(
-    query: &Query<'_>,
-    snapshot: &Snapshot,
-    options: &Options,
-    views: &[u32],
-) -> Vec<Compared> {
-    let mut by_piece: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-    for view in views {
-        by_piece
-            .entry(snapshot.views()[*view as usize].piece)
-            .or_default()
-            .push(*view);
-    }
-    let by_piece: Vec<_> = by_piece.into_iter().collect();
-    let outline = channel::position("outline").filter(|i| options.align && options.weights.any(*i));
-    let is_own = |view: u32| {
-        let sha256 = snapshot.views()[view as usize].sha256.as_str();
-        query.views.iter().any(|(own, _)| *own == sha256)
-    };
-    let align = |described: &Described| {
-        let aligned = outline.and_then(|_| Aligned::new(described, snapshot, views))?;
-        Some(match &options.graph {
-            Some(graph) => aligned.reordered(described, snapshot, graph, &is_own),
-            None => aligned,
-        })
-    };
-    let aligned: Vec<Option<Aligned>> = query.views.iter().map(|(_, d)| align(d)).collect();
-    let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
-        let mut measured: Vec<Vec<Distances>> = query
-            .views
-            .iter()
-            .map(|(_, described)| {
-                views
-                    .iter()
-                    .map(|view| distances(&described.features, snapshot, options, *view))
-                    .collect()
-            })
-            .collect();
-        let mut all = measured.clone();
-        if let Some(i) = outline {
-            for ((measured, ranked), aligned) in measured.iter_mut().zip(&mut all).zip(&aligned) {
-                let Some(aligned) = aligned else { continue };
-                for ((measured, ranked), view) in measured.iter_mut().zip(ranked).zip(views) {
-                    let Some(by_vector) = measured[i] else {
-                        continue;
-                    };
-                    measured[i] = Some(aligned.distance(*view, by_vector));
-                    ranked[i] = aligned.by_graph(*view, by_vector).or(measured[i]);
-                }
-            }
-        }
-        // Several views of the query: each finds the view it resembles most,
-        // and the mean of those is the distance.
-        let nearest = |combine: &dyn Fn(&Distances) -> Option<f64>| -> Option<f64> {
-            let each: Vec<f64> = all
-                .iter()
-                .filter_map(|row| row.iter().filter_map(combine).min_by(f64::total_cmp))
-                .collect();
-            (!each.is_empty()).then(|| each.iter().sum::<f64>() / each.len() as f64)
-        };
-        let weights = &options.weights;
-        let distance = nearest(&|d| weights.overall(d))?;
-        let (_, from, at) = all
-            .iter()
-            .enumerate()
-            .flat_map(|(from, row)| row.iter().enumerate().map(move |(at, d)| (from, at, d)))
-            .filter_map(|(from, at, d)| Some((weights.overall(d)?, from, at)))
-            .min_by(|a, b| a.0.total_cmp(&b.0))?;
-        let graph = options.graph.as_ref().and(aligned[from].as_ref());
-        Some(Compared {
-            piece: *piece,
-            view: views[at],
-            channels: measured[from][at],
-            by_graph: outline
-                .filter(|_| graph.is_some())
-                .and_then(|i| all[from][at][i]),
-            distance,
-            levels: Levels {
-                form: nearest(&|d| weights.form(d)),
-                shape: nearest(&|d| weights.shape(d)),
-                pattern: nearest(&|d| weights.pattern(d)),
-                glaze: nearest(&|d| weights.glaze(d)),
-            },
-        })
-    };
-    if views.len() > 2_000 {
-        by_piece.par_iter().filter_map(compare_piece).collect()
-    } else {
-        by_piece.iter().filter_map(compare_piece).collect()
-    }
-}
-
-fn distances(features: &Features, snapshot: &Snapshot, options: &Options, view: u32) -> Distances {
-    std::array::from_fn(|channel| {
-        if !REGISTRY[channel].ranked && !options.weights.any(channel) {
-            return None;
-        }
-        let query = features.get(channel)?.as_ref()?;
-        let stored = snapshot.vector(channel, view)?;
-        let spec = &REGISTRY[channel];
-        let distance = spec.metric.distance(query.as_slice(), stored);
-        Some(f64::from(distance / spec.unrelated))
-    })
-}
-
-/// Candidates of one level, nearest first: for each label its nearest piece.
-fn level(
+/// Candidates of one level, nearest first, with the ranks of the matches behind
+/// each.
+fn as_candidates(
     compared: &[Compared],
     snapshot: &Snapshot,
     ranks: &BTreeMap<u32, usize>,
-    name: &str,
-    pick: impl Fn(&Levels<Option<f64>>) -> Option<f64>,
+    level: Level,
 ) -> Vec<Candidate> {
-    let mut by_label: BTreeMap<&str, (f64, Vec<usize>)> = BTreeMap::new();
-    for c in compared {
-        let label = snapshot.pieces()[c.piece as usize].labels.get(name);
-        if let (Some(label), Some(distance)) = (label, pick(&c.levels)) {
-            let entry = by_label.entry(label).or_insert((f64::INFINITY, Vec::new()));
-            entry.0 = entry.0.min(distance);
-            entry.1.extend(ranks.get(&c.piece));
+    let mut behind: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (piece, rank) in ranks {
+        if let Some(label) = snapshot.pieces()[*piece as usize].labels.get(level.name()) {
+            behind.entry(label).or_default().push(*rank);
         }
     }
-    let mut candidates: Vec<Candidate> = by_label
+    compare::by_label(compared, snapshot, level)
         .into_iter()
-        .map(|(label, (distance, mut matches))| {
+        .map(|(label, distance)| {
+            let mut matches = behind.remove(label.as_str()).unwrap_or_default();
             matches.sort_unstable();
             Candidate {
-                label: label.to_owned(),
                 distance: rounded(distance),
                 probability: 0.0,
                 matches,
+                label,
             }
         })
-        .collect();
-    candidates.sort_by(|a, b| a.distance.total_cmp(&b.distance));
-    candidates
+        .collect()
 }
 
 fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot, ground: Option<Difference>) -> Match {

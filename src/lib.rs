@@ -8,6 +8,7 @@ pub mod error;
 pub mod warning;
 pub mod config;
 pub mod hash;
+pub mod file;
 pub mod raster;
 pub mod onnx;
 pub mod photo;

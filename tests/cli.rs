@@ -29,7 +29,7 @@ use serde_json::Value;
 /// Every field of `footring.reading/1`. `channels` has the channels' names for
 /// keys and `labels` those of the labels file. What `joined` holds is listed in
 /// `tests/report`, where all of it is there.
-const READING: [&str; 74] = [
+const READING: [&str; 91] = [
     "schema",
     "photo",
     "status",
@@ -44,6 +44,23 @@ const READING: [&str; 74] = [
     "pieces[].mask_area_px2",
     "pieces[].view",
     "pieces[].reordered_by_graph",
+    "pieces[].settled",
+    "pieces[].settled.form",
+    "pieces[].settled.form.short_list",
+    "pieces[].settled.form.trials",
+    "pieces[].settled.form.unknown",
+    "pieces[].settled.glaze",
+    "pieces[].settled.glaze.short_list",
+    "pieces[].settled.glaze.trials",
+    "pieces[].settled.glaze.unknown",
+    "pieces[].settled.pattern",
+    "pieces[].settled.pattern.short_list",
+    "pieces[].settled.pattern.trials",
+    "pieces[].settled.pattern.unknown",
+    "pieces[].settled.shape",
+    "pieces[].settled.shape.short_list",
+    "pieces[].settled.shape.trials",
+    "pieces[].settled.shape.unknown",
     "pieces[].levels",
     "pieces[].levels.form",
     "pieces[].levels.form[].label",

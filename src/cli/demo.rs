@@ -1,10 +1,10 @@
 //! `footring demo`: the main job on the invented pottery that ships with it.
 
-use std::{collections::BTreeMap, path::PathBuf};
+use std::{collections::BTreeMap, path::PathBuf, sync::Arc};
 
 use clap::Args;
 
-use super::{Common, CutoutArg, Exit, add, identify::Asking, output};
+use super::{Common, CutoutArg, Exit, add, identify::Asking, output, trust};
 use crate::{
     cabinet::Cabinet,
     error::{Error, Kind, Result},
@@ -63,18 +63,21 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
     ));
     let snapshot = cabinet.snapshot(&engine.config.nearest, &identify::channel_specs())?;
     let queries = photo::gather(&[set.join("queries")]);
+    let mut options = Options {
+        weights: Weights::default(),
+        top: 10,
+        skip_same_photo: false,
+        scan_below: engine.config.nearest.graph_from,
+        align: engine.config.identify.align,
+        calibration: Arc::default(),
+        graph: None,
+    };
+    options.calibration = trust::calibration(&cabinet, &snapshot, &options, common.quiet)?;
     let asking = Asking {
         engine: &engine,
         cabinet: &cabinet,
         snapshot: &snapshot,
-        options: Options {
-            weights: Weights::default(),
-            top: 10,
-            skip_same_photo: false,
-            scan_below: engine.config.nearest.graph_from,
-            align: engine.config.identify.align,
-            graph: None,
-        },
+        options,
         with_pictures: true,
         quiet: common.quiet,
     };
@@ -87,7 +90,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
         set: "the demo set".to_owned(),
         made: format!("{PLAINLY} Made by footring {}", env!("CARGO_PKG_VERSION")),
     };
-    output::write_file(
+    crate::file::write_whole(
         &page,
         report::page(&readings, &exhibits, &heading).as_bytes(),
     )?;

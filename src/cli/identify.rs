@@ -4,7 +4,7 @@ use std::{collections::HashSet, path::PathBuf, sync::Arc};
 
 use clap::Args;
 
-use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, exhibit, output};
+use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, exhibit, output, trust};
 use crate::{
     cabinet::{Cabinet, Snapshot},
     channel::REGISTRY,
@@ -74,18 +74,21 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
     if let Some(dir) = &args.mask_dir {
         std::fs::create_dir_all(dir).map_err(|e| Error::from(e).in_file(dir))?;
     }
+    let mut options = Options {
+        weights,
+        top: args.top,
+        skip_same_photo: args.skip_same_photo,
+        scan_below: engine.config.nearest.graph_from,
+        align: engine.config.identify.align,
+        calibration: Arc::default(),
+        graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),
+    };
+    options.calibration = trust::calibration(&cabinet, &snapshot, &options, common.quiet)?;
     let asking = Asking {
         engine: &engine,
         cabinet: &cabinet,
         snapshot: &snapshot,
-        options: Options {
-            weights,
-            top: args.top,
-            skip_same_photo: args.skip_same_photo,
-            scan_below: engine.config.nearest.graph_from,
-            align: engine.config.identify.align,
-            graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),
-        },
+        options,
         with_pictures: args.page.is_some(),
         quiet: common.quiet,
     };
@@ -116,7 +119,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
             made: format!("Made by footring {}", env!("CARGO_PKG_VERSION")),
             ..Heading::default()
         };
-        output::write_file(
+        crate::file::write_whole(
             page,
             report::page(&readings, &exhibits, &heading).as_bytes(),
         )?;
@@ -334,6 +337,6 @@ impl Masks {
             .mask_at(width, height)
             .write_to(&mut png, image::ImageFormat::Png)
             .map_err(|e| Error::new(Kind::Internal, "no mask could be made").caused_by(e))?;
-        output::write_file(&self.dir.join(name + ".png"), png.get_ref())
+        crate::file::write_whole(&self.dir.join(name + ".png"), png.get_ref())
     }
 }

@@ -188,7 +188,7 @@ impl Drawings {
     /// Two photos of one name must not overwrite each other.
     fn write(&mut self, photo: &Path, svg: &str) -> Result<()> {
         if !self.is_folder {
-            return output::write_file(&self.to, svg.as_bytes());
+            return crate::file::write_whole(&self.to, svg.as_bytes());
         }
         let stem = photo.file_stem().unwrap_or_default().to_string_lossy();
         let file = (1..)
@@ -198,7 +198,7 @@ impl Drawings {
             })
             .find(|file| !self.taken.contains(file))
             .unwrap_or_default();
-        output::write_file(&file, svg.as_bytes())?;
+        crate::file::write_whole(&file, svg.as_bytes())?;
         self.taken.insert(file);
         Ok(())
     }

@@ -4,7 +4,6 @@
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
-    path::Path,
 };
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -59,27 +58,4 @@ pub(super) fn progress(total: usize, what: &'static str, quiet: bool) -> Progres
     }
     bar.set_message(what);
     bar
-}
-
-/// Writes a file whole or not at all: beside it first, then renamed.
-///
-/// # Errors
-/// [`crate::error::Kind::Io`] naming the file.
-pub(super) fn write_file(file: &Path, bytes: &[u8]) -> Result<()> {
-    let mut beside = file.as_os_str().to_owned();
-    beside.push(format!(".{}.part", std::process::id()));
-    let beside = Path::new(&beside);
-    let done = (|| {
-        let mut out = std::fs::File::create(beside)?;
-        out.write_all(bytes)?;
-        out.sync_all()?;
-        std::fs::rename(beside, file)
-    })();
-    done.map_err(|e| {
-        // The half-written file is of no use to anyone.
-        let _ = std::fs::remove_file(beside);
-        Error::from(e)
-            .in_file(file)
-            .remedy("check that the folder exists and may be written")
-    })
 }

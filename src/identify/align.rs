@@ -5,11 +5,13 @@ use std::{cmp::Ordering, collections::HashMap};
 
 use rayon::prelude::*;
 
-use super::graph::{self, Link, Neighbours};
+use super::{
+    compare::Probe,
+    graph::{self, Link, Neighbours},
+};
 use crate::{
     cabinet::Snapshot,
     channel::{REGISTRY, position},
-    describe::Described,
     outline::{Aligner, Contour},
 };
 
@@ -37,27 +39,12 @@ pub(super) struct Outlines<'a> {
 }
 
 impl<'a> Outlines<'a> {
-    /// Of a view of the query; `None` where it has no outline.
-    fn of_query(described: &'a Described) -> Option<Self> {
-        let (outline, contour) = (position("outline")?, position("contour")?);
-        let numbers = |channel: usize| Some(described.features.get(channel)?.as_ref()?.as_slice());
-        let shows_surface = described.cutout.origin.shows_surface();
-        Self::new(numbers(outline)?, numbers(contour)?, shows_surface)
-    }
-
-    /// Of a view of the cabinet.
-    pub(super) fn of_view(snapshot: &'a Snapshot, view: u32) -> Option<Self> {
-        let numbers = |name: &str| snapshot.vector(position(name)?, view);
-        // What a network says of the surface is absent where none is shown.
-        let shows_surface = numbers("form").is_some();
-        Self::new(numbers("outline")?, numbers("contour")?, shows_surface)
-    }
-
-    fn new(vector: &'a [f32], contour: &[f32], shows_surface: bool) -> Option<Self> {
+    /// Of a view; `None` where it has no outline.
+    pub(super) fn of(probe: &Probe<'a>) -> Option<Self> {
         Some(Self {
-            vector,
-            contour: Contour::from_slice(contour)?,
-            standing: if shows_surface { STANDING } else { LYING },
+            vector: probe.vector("outline")?,
+            contour: Contour::from_slice(probe.vector("contour")?)?,
+            standing: if probe.shows_surface { STANDING } else { LYING },
         })
     }
 
@@ -128,8 +115,8 @@ pub(super) struct Aligned {
 impl Aligned {
     /// Takes the short list of `views` and aligns it. `None` where the query has
     /// no outline.
-    pub(super) fn new(described: &Described, snapshot: &Snapshot, views: &[u32]) -> Option<Self> {
-        let query = Outlines::of_query(described)?;
+    pub(super) fn new(probe: &Probe<'_>, snapshot: &Snapshot, views: &[u32]) -> Option<Self> {
+        let query = Outlines::of(probe)?;
         let near = query.short_list(snapshot, views);
         let by_view: HashMap<u32, f64> = query.distances(snapshot, &near).into_iter().collect();
         let beyond = by_view.values().copied().fold(0.0, f64::max);
@@ -146,12 +133,12 @@ impl Aligned {
     /// meaning. Views of the query's own file (`is_own`) keep theirs.
     pub(super) fn reordered(
         mut self,
-        described: &Described,
+        probe: &Probe<'_>,
         snapshot: &Snapshot,
         neighbours: &Neighbours,
         is_own: &(dyn Fn(u32) -> bool + Sync),
     ) -> Self {
-        let Some(query) = Outlines::of_query(described) else {
+        let Some(query) = Outlines::of(probe) else {
             return self;
         };
         let others = self.by_view.iter().filter(|(view, _)| !is_own(**view));

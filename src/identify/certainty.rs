@@ -1,94 +1,77 @@
-//! How settled a level is: a simple rule that never claims more than the margin
-//! to the next *different* label allows.
+//! How settled a level is: by the share of the evidence that the first label has,
+//! against what the cabinet's own trials say of such shares
+//! ([`super::calibrate`]).
 //!
-//! With `d1` the distance of the nearest label and `d2` of the next one, and
-//! the margin `(d2 - d1) / d2`:
-//!
-//! | certainty | distance | margin |
-//! |---|---|---|
-//! | firm | `d1` at most 0.45 | at least 0.35 |
-//! | likely | `d1` at most 0.65 | at least 0.15 |
-//! | several | `d1` at most 0.80 | any |
-//! | unknown | else | |
+//! | certainty | when |
+//! |---|---|
+//! | firm | the first label's share is one from which 97 of 100 were right |
+//! | likely | one from which 80 of 100 were right |
+//! | unknown | else, where more speaks for "not in the set" than for all labels |
+//! | several | else: the short list holds the right label 95 times of 100 |
 //!
 //! Where the cabinet knows one label only, there is no margin to speak of and
 //! nothing is better than likely. A glaze is never better than likely either:
-//! light and camera move a colour further than close glazes differ. The share of a candidate is
-//! `exp(-d / 0.08)` over the sum of the same for all candidates and for "not in
-//! the set" at 0.80.
+//! light and camera move a colour further than close glazes differ.
 
-use super::reading::{Candidate, Certainty, Levels};
+use super::{
+    calibrate::{Calibration, Judge},
+    reading::{Candidate, Certainty, Level, Levels, Settled},
+};
 
-/// Beyond this distance nothing is named.
-const UNKNOWN_FROM: f64 = 0.80;
-/// Scale on which a difference of distances counts as evidence.
-const SCALE: f64 = 0.08;
-
-/// Gives each candidate its share and each level its certainty. A level that is
-/// unknown keeps its candidates, so that the user sees what came nearest.
-pub(super) fn judge(levels: Levels<Vec<Candidate>>) -> (Levels<Vec<Candidate>>, Levels<Certainty>) {
-    let (form, a) = judge_level(levels.form);
-    let (shape, b) = judge_level(levels.shape);
-    let (pattern, c) = judge_level(levels.pattern);
-    let (glaze, d) = judge_level(levels.glaze);
-    let d = if d == Certainty::Firm {
-        Certainty::Likely
-    } else {
-        d
-    };
-    (
-        Levels {
-            form,
-            shape,
-            pattern,
-            glaze,
-        },
-        Levels {
-            form: a,
-            shape: b,
-            pattern: c,
-            glaze: d,
-        },
-    )
+/// Gives each candidate its share and says how settled each level is. A level that
+/// is unknown keeps its candidates, so that the user sees what came nearest.
+pub(super) fn judge(
+    levels: &mut Levels<Vec<Candidate>>,
+    calibration: &Calibration,
+) -> (Levels<Certainty>, Levels<Settled>) {
+    let mut certainty = Levels::default();
+    let settled = Levels::each(|level| {
+        let judge = calibration.levels.get(level);
+        let (word, settled) = judge_level(levels.get_mut(level), judge);
+        *certainty.get_mut(level) = match (level, word) {
+            (Level::Glaze, Certainty::Firm) => Certainty::Likely,
+            (_, word) => word,
+        };
+        settled
+    });
+    (certainty, settled)
 }
 
-fn judge_level(mut candidates: Vec<Candidate>) -> (Vec<Candidate>, Certainty) {
-    let Some(nearest) = candidates.first().map(|c| c.distance) else {
-        return (candidates, Certainty::Unknown);
-    };
-    // Relative to the nearest, so that nothing underflows.
-    let weight = |d: f64| ((nearest - d) / SCALE).exp();
-    let total: f64 =
-        candidates.iter().map(|c| weight(c.distance)).sum::<f64>() + weight(UNKNOWN_FROM);
-    for candidate in &mut candidates {
-        let share = weight(candidate.distance) / total;
-        candidate.probability = (share * 1e4).round() / 1e4;
+fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settled) {
+    if candidates.is_empty() {
+        return (Certainty::Unknown, Settled::default());
     }
-    let certainty = match candidates.get(1) {
-        _ if nearest > UNKNOWN_FROM => Certainty::Unknown,
-        Some(next) => {
-            let margin = (next.distance - nearest) / next.distance.max(1e-9);
-            if nearest <= 0.45 && margin >= 0.35 {
-                Certainty::Firm
-            } else if nearest <= 0.65 && margin >= 0.15 {
-                Certainty::Likely
-            } else {
-                Certainty::Several
-            }
-        }
-        None if nearest <= 0.45 => Certainty::Likely,
-        None => Certainty::Several,
+    let distances: Vec<f64> = candidates.iter().map(|c| c.distance).collect();
+    let shares = judge.shares(&distances);
+    let rounded = |share: f64| (share * 1e4).round() / 1e4;
+    for (i, candidate) in candidates.iter_mut().enumerate() {
+        candidate.probability = rounded(shares.labels.get(i).copied().unwrap_or(0.0));
+    }
+    let first = shares.labels.first().copied().unwrap_or(0.0);
+    let certainty = if first >= judge.firm_from && candidates.len() > 1 {
+        Certainty::Firm
+    } else if first >= judge.likely_from {
+        Certainty::Likely
+    } else if shares.unknown > 0.5 {
+        Certainty::Unknown
+    } else {
+        Certainty::Several
     };
-    (candidates, certainty)
+    let settled = Settled {
+        short_list: judge.short_list(&shares),
+        unknown: rounded(shares.unknown),
+        trials: judge.trials,
+    };
+    (certainty, settled)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn judged(distances: &[f64]) -> (Vec<Candidate>, Certainty) {
-        judge_level(
-            distances
+    fn judged(distances: &[f64]) -> (Vec<Candidate>, Certainty, Settled) {
+        let mut levels = Levels {
+            shape: distances
                 .iter()
                 .enumerate()
                 .map(|(i, d)| Candidate {
@@ -98,24 +81,34 @@ mod tests {
                     matches: Vec::new(),
                 })
                 .collect(),
-        )
+            ..Levels::default()
+        };
+        let (certainty, settled) = judge(&mut levels, &Calibration::default());
+        (levels.shape, certainty.shape, settled.shape)
     }
 
     #[test]
     fn certainty_never_exceeds_what_the_margin_allows() {
-        assert_eq!(judged(&[0.2, 0.7]).1, Certainty::Firm);
-        assert_eq!(judged(&[0.2, 0.25]).1, Certainty::Likely);
-        assert_eq!(judged(&[0.2, 0.21]).1, Certainty::Several);
-        assert_eq!(judged(&[0.6, 0.61]).1, Certainty::Several);
-        assert_eq!(judged(&[0.9, 3.0]).1, Certainty::Unknown);
+        let crowd = [0.75, 0.8, 0.8, 0.85];
+        let with = |first: &[f64]| [first, &crowd].concat();
+        assert_eq!(judged(&with(&[0.1])).1, Certainty::Firm);
+        assert_eq!(judged(&with(&[0.1, 0.11])).1, Certainty::Several);
+        assert_eq!(judged(&with(&[0.72, 0.74])).1, Certainty::Unknown);
         assert_eq!(judged(&[]).1, Certainty::Unknown);
-        assert_eq!(judged(&[0.01]).1, Certainty::Likely);
+        assert!(!matches!(judged(&[0.01]).1, Certainty::Firm));
     }
 
     #[test]
     fn shares_leave_room_for_what_is_not_in_the_set() {
-        let (candidates, _) = judged(&[0.8, 0.8]);
+        let (candidates, _, settled) = judged(&[0.4, 0.45, 0.7, 0.8]);
         let sum: f64 = candidates.iter().map(|c| c.probability).sum();
-        assert!((sum - 2.0 / 3.0).abs() < 1e-3);
+        assert!(settled.unknown > 0.0);
+        assert!((sum + settled.unknown - 1.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_short_list_grows_with_the_doubt() {
+        assert_eq!(judged(&[0.1, 0.7, 0.8, 0.8]).2.short_list, 1);
+        assert!(judged(&[0.4, 0.41, 0.42, 0.8]).2.short_list >= 3);
     }
 }

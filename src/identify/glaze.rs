@@ -2,8 +2,9 @@
 //! photos can tell from it at all.
 
 use super::{
-    Compared, Query,
-    reading::{Candidate, Certainty, ColourReading, NamedSwatch},
+    Query,
+    compare::Compared,
+    reading::{Candidate, ColourReading, NamedSwatch},
 };
 use crate::{
     cabinet::Snapshot,
@@ -43,17 +44,9 @@ impl<'a> Glazes<'a> {
         ))
     }
 
-    /// Takes back what was settled where the photos cannot tell the next glaze
-    /// from this one.
-    pub(super) fn doubt(
-        &self,
-        candidates: &[Candidate],
-        compared: &[Compared],
-        certainty: &mut Certainty,
-    ) {
-        if !matches!(certainty, Certainty::Firm | Certainty::Likely) {
-            return;
-        }
+    /// How many labels, from the nearest on, these photos cannot tell from the
+    /// nearest; 1 where none.
+    pub(super) fn within_doubt(&self, candidates: &[Candidate], compared: &[Compared]) -> usize {
         let nearest = |label: &str| {
             compared
                 .iter()
@@ -65,13 +58,16 @@ impl<'a> Glazes<'a> {
                 .min_by(|a, b| a.0.total_cmp(&b.0))
                 .map(|(_, c)| c)
         };
-        let told_apart = candidates
-            .get(1)
-            .and_then(|next| self.difference(nearest(&next.label)?))
-            .is_none_or(|d| d.told_apart);
-        if !told_apart {
-            *certainty = Certainty::Several;
-        }
+        let in_doubt = |candidate: &Candidate| {
+            nearest(&candidate.label)
+                .and_then(|compared| self.difference(compared))
+                .is_some_and(|d| !d.told_apart)
+        };
+        1 + candidates
+            .iter()
+            .skip(1)
+            .take_while(|candidate| in_doubt(candidate))
+            .count()
     }
 }
 

@@ -10,7 +10,10 @@ use std::{collections::HashMap, sync::OnceLock};
 
 use rayon::prelude::*;
 
-use super::align::{self, Outlines};
+use super::{
+    align::{self, Outlines},
+    compare::Probe,
+};
 use crate::cabinet::Snapshot;
 
 /// Links of a view, the one to itself among them.
@@ -57,7 +60,7 @@ impl Neighbours {
 }
 
 fn links(view: u32, snapshot: &Snapshot) -> Vec<Link> {
-    let Some(own) = Outlines::of_view(snapshot, view) else {
+    let Some(own) = Outlines::of(&Probe::of_view(snapshot, view)) else {
         return Vec::new();
     };
     let near = own.nearest(snapshot, ALIGNED);

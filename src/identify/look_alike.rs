@@ -2,8 +2,8 @@
 //! of each differs, and what the curator noted.
 
 use super::{
-    Compared, Distances,
-    reading::{Candidate, Certainty, ChannelApart, Levels, LookAlike, Remark},
+    compare::{Compared, Distances},
+    reading::{Candidate, Certainty, ChannelApart, Level, Levels, LookAlike, Remark},
     rounded,
     weights::Weights,
 };
@@ -118,13 +118,7 @@ fn channels(level: &str, [a, b]: [&Compared; 2], snapshot: &Snapshot) -> Vec<Cha
 fn speaks(weights: &Weights, level: &str, channel: usize) -> bool {
     let mut alone: Distances = [None; REGISTRY.len()];
     alone[channel] = Some(0.0);
-    let combine = match level {
-        "form" => Weights::form,
-        "shape" => Weights::shape,
-        "pattern" => Weights::pattern,
-        _ => Weights::glaze,
-    };
-    combine(weights, &alone).is_some()
+    Level::named(level).is_some_and(|level| weights.level(level, &alone).is_some())
 }
 
 #[cfg(test)]

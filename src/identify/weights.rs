@@ -1,5 +1,6 @@
 //! Which channels speak on which level, and how loudly.
 
+use super::reading::Level;
 use crate::{
     channel::{self, REGISTRY},
     error::{Error, Kind, Result},
@@ -92,17 +93,12 @@ impl Weights {
     pub(super) fn overall(&self, d: &[Option<f64>]) -> Option<f64> {
         mean(&self.overall, d)
     }
-    pub(super) fn form(&self, d: &[Option<f64>]) -> Option<f64> {
-        mean(&self.form, d)
-    }
-    pub(super) fn shape(&self, d: &[Option<f64>]) -> Option<f64> {
-        mean(&self.form, d)
-    }
-    pub(super) fn pattern(&self, d: &[Option<f64>]) -> Option<f64> {
-        mean(&self.pattern, d)
-    }
-    pub(super) fn glaze(&self, d: &[Option<f64>]) -> Option<f64> {
-        mean(&self.glaze, d)
+    pub(super) fn level(&self, level: Level, d: &[Option<f64>]) -> Option<f64> {
+        match level {
+            Level::Form | Level::Shape => mean(&self.form, d),
+            Level::Pattern => mean(&self.pattern, d),
+            Level::Glaze => mean(&self.glaze, d),
+        }
     }
 }
 
@@ -131,7 +127,7 @@ mod tests {
         let all = weights.overall(&d).unwrap();
         d[channel::position("colour").unwrap()] = None;
         assert!((weights.overall(&d).unwrap() - all).abs() < 1e-12);
-        assert_eq!(weights.glaze(&d), None);
+        assert_eq!(weights.level(Level::Glaze, &d), None);
     }
 
     #[test]

@@ -122,7 +122,11 @@ fn answer(level: &Level<'_>) -> (Style, String, String) {
                 .iter()
                 .map(|c| words::plain(&c.label))
                 .collect();
-            labels.join(" or ")
+            let more = match level.left_out() {
+                0 => String::new(),
+                n => format!(" or {n} more"),
+            };
+            labels.join(" or ") + &more
         }
     };
     let style = match level.certainty {

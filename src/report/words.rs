@@ -5,8 +5,8 @@ use crate::{
     identify::{
         self,
         reading::{
-            Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, Levels,
-            LookAlike, Named, PieceReading, Reference, View,
+            Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, LookAlike,
+            Named, PieceReading, Reference, Settled, View,
         },
     },
 };
@@ -19,8 +19,8 @@ pub(super) const DISTANCE: &str =
 pub(super) const BY_GRAPH: &str = "Outlines were ordered anew by the set's own neighbourhood graph: \
     what the neighbours of the nearest resemble counts too.";
 
-/// How many labels are shown where a level is open.
-pub(super) const OPEN_LABELS: usize = 3;
+/// Labels shown of a short list; a longer one is said to go on.
+pub(super) const OPEN_LABELS: usize = 5;
 
 /// A level's name, what it means, its candidates and how settled it is.
 pub(super) struct Level<'a> {
@@ -28,15 +28,32 @@ pub(super) struct Level<'a> {
     pub(super) meaning: &'static str,
     pub(super) candidates: &'a [Candidate],
     pub(super) certainty: Certainty,
+    pub(super) settled: &'a Settled,
 }
 
 impl<'a> Level<'a> {
+    /// Labels of the short list that are not shown.
+    pub(super) fn left_out(&self) -> usize {
+        match self.certainty {
+            Certainty::Several => self.settled.short_list.saturating_sub(OPEN_LABELS),
+            _ => 0,
+        }
+    }
+
+    /// What the word rests on, as a sentence.
+    pub(super) fn basis(&self) -> String {
+        match self.settled.trials {
+            0 => "Rests on what the program brings along: the set is too small to try.".to_owned(),
+            n => format!("Rests on {n} trials with the set's own photos."),
+        }
+    }
+
     /// The labels that answer: one where it is settled, several where it is
     /// open, none where it is unknown.
     pub(super) fn answers(&self) -> &'a [Candidate] {
         let n = match self.certainty {
             Certainty::Firm | Certainty::Likely => 1,
-            Certainty::Several => OPEN_LABELS,
+            Certainty::Several => self.settled.short_list.clamp(1, OPEN_LABELS),
             Certainty::Unknown => 0,
         };
         &self.candidates[..n.min(self.candidates.len())]
@@ -45,25 +62,18 @@ impl<'a> Level<'a> {
 
 /// The four levels of a piece, in the order of the schema.
 pub(super) fn levels(piece: &PieceReading) -> [Level<'_>; 4] {
-    let Levels {
-        form,
-        shape,
-        pattern,
-        glaze,
-    } = &piece.levels;
-    let sure = &piece.certainty;
-    let level = |name, meaning, candidates, certainty| Level {
-        name,
-        meaning,
-        candidates,
-        certainty,
-    };
-    [
-        level("form", "type of piece", form, sure.form),
-        level("shape", "moulded family", shape, sure.shape),
-        level("pattern", "decoration", pattern, sure.pattern),
-        level("glaze", "ground colour", glaze, sure.glaze),
-    ]
+    identify::reading::Level::ALL.map(|level| Level {
+        name: level.name(),
+        meaning: match level {
+            identify::reading::Level::Form => "type of piece",
+            identify::reading::Level::Shape => "moulded family",
+            identify::reading::Level::Pattern => "decoration",
+            identify::reading::Level::Glaze => "ground colour",
+        },
+        candidates: piece.levels.get(level),
+        certainty: *piece.certainty.get(level),
+        settled: piece.settled.get(level),
+    })
 }
 
 /// One word for how settled a level is; the same as in the schema.
@@ -79,9 +89,9 @@ pub(super) fn certainty(c: Certainty) -> &'static str {
 /// The same as a phrase that explains itself.
 pub(super) fn certainty_phrase(c: Certainty) -> &'static str {
     match c {
-        Certainty::Firm => "one label, near and clear of the next",
-        Certainty::Likely => "one label stands out",
-        Certainty::Several => "open between several",
+        Certainty::Firm => "of such answers, 97 in 100 are right",
+        Certainty::Likely => "of such answers, 80 in 100 are right",
+        Certainty::Several => "open; if it is in the set, the list holds it 95 times in 100",
         Certainty::Unknown => "not in the set, as far as the photo tells",
     }
 }

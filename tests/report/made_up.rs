@@ -9,7 +9,7 @@ use footring::{
         reading::{
             Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Failure, Joined,
             Levels, LookAlike, Match, Named, NamedSwatch, NewPair, PieceReading, Range, Reading,
-            Remark, SCHEMA, Shared, Status, View,
+            Remark, SCHEMA, Settled, Shared, Status, View,
         },
     },
     outline::Outline,
@@ -79,6 +79,14 @@ fn colours() -> ColourReading {
     }
 }
 
+fn settled(short_list: usize, unknown: f64) -> Settled {
+    Settled {
+        short_list,
+        unknown,
+        trials: 120,
+    }
+}
+
 pub(crate) fn piece() -> PieceReading {
     PieceReading {
         box_px: [96, 120, 310, 220],
@@ -106,6 +114,12 @@ pub(crate) fn piece() -> PieceReading {
             shape: Certainty::Likely,
             pattern: Certainty::Several,
             glaze: Certainty::Unknown,
+        },
+        settled: Levels {
+            form: settled(1, 0.02),
+            shape: settled(2, 0.11),
+            pattern: settled(3, 0.09),
+            glaze: settled(1, 0.88),
         },
         joined: Joined::default(),
         look_alikes: vec![],

@@ -49,7 +49,7 @@ pub(super) fn piece(
     }
     out.push_str(concat!(
         "</div>\n<p class=\"small\">Share: how much of the evidence points to a label. ",
-        "What is missing to 100 % points to other labels or to none of the set.</p>\n"
+        "What is missing to 100 % points to other labels.</p>\n"
     ));
     together::joined(out, piece);
     together::look_alikes(out, piece, exhibit);
@@ -107,7 +107,10 @@ fn level(out: &mut String, level: &Level<'_>) {
     } else if answers.is_empty() {
         "Not in the set".to_owned()
     } else {
-        labels(answers)
+        match level.left_out() {
+            0 => labels(answers),
+            n => format!("{} <i>or</i> {n} more", labels(answers)),
+        }
     };
     out.push_str(&format!("<p class=\"answer\">{answer}</p>\n"));
     out.push_str(&format!(
@@ -125,7 +128,7 @@ fn level(out: &mut String, level: &Level<'_>) {
             "<table class=\"labels\"><thead><tr><th scope=\"col\">Label</th>",
             "<th scope=\"col\">Distance</th><th scope=\"col\">Share</th></tr></thead>\n<tbody>\n"
         ));
-        for candidate in level.candidates.iter().take(SHOWN) {
+        for candidate in level.candidates.iter().take(SHOWN.max(answers.len())) {
             out.push_str(&format!(
                 "<tr><th scope=\"row\"><bdi>{}</bdi></th><td>{}</td><td><span class=\"share\">{}<span class=\"num\">{}</span></span></td></tr>\n",
                 escape(&candidate.label),
@@ -134,7 +137,16 @@ fn level(out: &mut String, level: &Level<'_>) {
                 escape(&words::percent(candidate.probability)),
             ));
         }
-        out.push_str("</tbody></table>\n");
+        let none = level.settled.unknown;
+        out.push_str(&format!(
+            "<tr><th scope=\"row\"><i>not in the set</i></th><td>–</td><td><span class=\"share\">{}<span class=\"num\">{}</span></span></td></tr>\n",
+            html::bar(none, None),
+            escape(&words::percent(none)),
+        ));
+        out.push_str(&format!(
+            "</tbody></table>\n<p class=\"small\">{}</p>\n",
+            escape(&level.basis())
+        ));
     }
     out.push_str("</section>\n");
 }

@@ -9,7 +9,7 @@ use crate::{
     cabinet::{LEVELS, Labels},
     cli::known::{Known, real_path},
     error::{Error, Kind, Result},
-    identify::reading::{Certainty, Failure, PieceReading, Reading, Status},
+    identify::reading::{Certainty, Failure, Level, PieceReading, Reading, Status},
 };
 
 /// Labels named where a level is left open.
@@ -167,9 +167,11 @@ fn decide(job: &mut Job, read: &PieceReading, typed: &[(&str, &str)], known: &Kn
         .into_iter()
         .zip(read.certainty.by_name());
     for ((level, candidates), (_, certainty)) in levels {
+        let short_list =
+            Level::named(level).map_or(OPEN_LABELS, |level| read.settled.get(level).short_list);
         let named = match certainty {
             Certainty::Firm | Certainty::Likely => 1,
-            Certainty::Several => OPEN_LABELS,
+            Certainty::Several => short_list.clamp(1, OPEN_LABELS),
             Certainty::Unknown => 0,
         };
         let between = candidates.iter().take(named).map(|c| c.label.clone());

@@ -1,0 +1,44 @@
+//! How far answers can be trusted: kept beside the cabinet, or learnt from it now.
+
+use std::sync::Arc;
+
+use super::output;
+use crate::{
+    cabinet::{Cabinet, Snapshot},
+    error::Result,
+    identify::{Options, calibrate::Calibration, rehearse},
+};
+
+/// Pieces that are asked about; more would add little and take longer.
+const PIECES: usize = 300;
+
+/// Fewer pieces than this teach nothing.
+const PIECES_MIN: usize = 8;
+
+/// The cabinet's calibration. Where none is kept that fits, the cabinet's own
+/// photos are asked about, which takes seconds; `options` says how.
+pub(super) fn calibration(
+    cabinet: &Cabinet,
+    snapshot: &Snapshot,
+    options: &Options,
+    quiet: bool,
+) -> Result<Arc<Calibration>> {
+    if snapshot.pieces().len() < PIECES_MIN {
+        return Ok(Arc::default());
+    }
+    if let Some(kept) = Calibration::kept(cabinet.dir(), snapshot, options.align) {
+        return Ok(Arc::new(kept));
+    }
+    let views = rehearse::sample(snapshot, PIECES);
+    let bar = output::progress(views.len(), "trying the cabinet on itself", quiet);
+    let plain = Options {
+        graph: None,
+        ..options.clone()
+    };
+    let trials = rehearse::rehearse(snapshot, &plain, &views, &|| bar.inc(1))?;
+    bar.finish_and_clear();
+    let calibration = Calibration::learn(&trials);
+    // A cabinet that may not be written is tried anew each time.
+    let _ = calibration.keep(cabinet.dir(), snapshot, options.align);
+    Ok(Arc::new(calibration))
+}

@@ -1,0 +1,69 @@
+//! What a cabinet has taught, kept beside it so that one question need not wait
+//! for three hundred. A cache: it is made again when it is lost or out of date.
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::{Calibration, VERSION};
+use crate::{cabinet::Snapshot, channel::REGISTRY, error::Result, file};
+
+/// Its name in the cabinet's folder.
+const NAME: &str = "calibration.json";
+
+/// Changes after which the trials are made again: so many, or a twentieth of the
+/// photos.
+const CHANGES: u64 = 10;
+
+#[derive(Serialize, Deserialize)]
+struct Kept {
+    version: u32,
+    /// What the distances were made by.
+    channels: Vec<(String, u32)>,
+    align: bool,
+    /// The state of the cabinet.
+    revision: u64,
+    calibration: Calibration,
+}
+
+fn channels() -> Vec<(String, u32)> {
+    REGISTRY
+        .iter()
+        .map(|channel| (channel.name.to_owned(), channel.version))
+        .collect()
+}
+
+fn place(cabinet: &Path) -> PathBuf {
+    cabinet.join(NAME)
+}
+
+impl Calibration {
+    /// The calibration kept in a cabinet's folder, if it still fits. `align` says
+    /// whether outlines are aligned.
+    pub fn kept(cabinet: &Path, snapshot: &Snapshot, align: bool) -> Option<Self> {
+        let kept: Kept = serde_json::from_slice(&std::fs::read(place(cabinet)).ok()?).ok()?;
+        let most = CHANGES.max(snapshot.views().len() as u64 / 20);
+        let fits = kept.version == VERSION
+            && kept.align == align
+            && kept.channels == channels()
+            && kept.revision.abs_diff(snapshot.revision()) <= most;
+        fits.then_some(kept.calibration)
+    }
+
+    /// Keeps it in the cabinet's folder.
+    ///
+    /// # Errors
+    /// [`crate::error::Kind::Io`] where that cannot be written; nothing is lost
+    /// then but time.
+    pub fn keep(&self, cabinet: &Path, snapshot: &Snapshot, align: bool) -> Result<()> {
+        let kept = Kept {
+            version: VERSION,
+            channels: channels(),
+            align,
+            revision: snapshot.revision(),
+            calibration: self.clone(),
+        };
+        let text = serde_json::to_vec_pretty(&kept).unwrap_or_default();
+        file::write_whole(&place(cabinet), &text)
+    }
+}

@@ -1,0 +1,230 @@
+//! What is asked against what the cabinet holds: exact distances on every
+//! channel, and from them one on each level of identity.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
+
+use super::{
+    Options,
+    align::Aligned,
+    reading::{Level, Levels},
+};
+use crate::{
+    cabinet::Snapshot,
+    channel::{self, REGISTRY},
+    describe::Described,
+    error::Result,
+};
+
+/// Distances by channel, in units of the usual distance between unrelated
+/// pieces; `None` where either side lacks the channel.
+pub(super) type Distances = [Option<f64>; REGISTRY.len()];
+
+/// One view that is asked about: a photo just described, or one of the cabinet's
+/// own.
+pub(super) struct Probe<'a> {
+    vectors: [Option<&'a [f32]>; REGISTRY.len()],
+    /// Whether the picture shows the surface, as photos do and silhouettes and
+    /// line drawings do not.
+    pub(super) shows_surface: bool,
+}
+
+impl<'a> Probe<'a> {
+    pub(super) fn of_photo(described: &'a Described) -> Self {
+        Self {
+            vectors: std::array::from_fn(|channel| {
+                Some(described.features.get(channel)?.as_ref()?.as_slice())
+            }),
+            shows_surface: described.cutout.origin.shows_surface(),
+        }
+    }
+
+    pub(super) fn of_view(snapshot: &'a Snapshot, view: u32) -> Self {
+        let vectors = std::array::from_fn(|channel| snapshot.vector(channel, view));
+        let form = channel::position("form");
+        Self {
+            vectors,
+            // What a network says of the surface is absent where none is shown.
+            shows_surface: form.is_some_and(|form| vectors[form].is_some()),
+        }
+    }
+
+    /// Its vector on a channel, unless it lacks that.
+    pub(super) fn vector(&self, channel: &str) -> Option<&'a [f32]> {
+        self.vectors[channel::position(channel)?]
+    }
+
+    fn distances(&self, snapshot: &Snapshot, options: &Options, view: u32) -> Distances {
+        std::array::from_fn(|channel| {
+            if !REGISTRY[channel].ranked && !options.weights.any(channel) {
+                return None;
+            }
+            let stored = snapshot.vector(channel, view)?;
+            let spec = &REGISTRY[channel];
+            let distance = spec.metric.distance(self.vectors[channel]?, stored);
+            Some(f64::from(distance / spec.unrelated))
+        })
+    }
+}
+
+/// A piece of the cabinet against the query.
+pub(super) struct Compared {
+    pub(super) piece: u32,
+    /// Its nearest view.
+    pub(super) view: u32,
+    /// Distances of that view, as measured.
+    pub(super) channels: Distances,
+    /// The distance that stood for its outline's, where the neighbourhood graph
+    /// ordered the outlines anew.
+    pub(super) by_graph: Option<f64>,
+    /// Combined distance.
+    pub(super) distance: f64,
+    /// Distance on each level, of whichever view is nearest there.
+    pub(super) levels: Levels<Option<f64>>,
+}
+
+/// The views worth measuring exactly: all of a small cabinet, else what the
+/// channels that are asked for propose. Only such as `keep` lets pass.
+///
+/// # Errors
+/// [`crate::error::Kind::Internal`] if a vector does not fit the index.
+pub(super) fn candidates(
+    probes: &[Probe<'_>],
+    snapshot: &Snapshot,
+    options: &Options,
+    keep: &(dyn Fn(u32) -> bool + Sync),
+) -> Result<Vec<u32>> {
+    let total = snapshot.views().len();
+    if total < options.scan_below {
+        return Ok((0..total as u32).filter(|view| keep(*view)).collect());
+    }
+    let wanted = (options.top * 4).max(200);
+    let mut found = BTreeSet::new();
+    for probe in probes {
+        for (channel, vector) in probe.vectors.iter().enumerate() {
+            if let Some(vector) = vector
+                && options.weights.any(channel)
+            {
+                let near = snapshot.nearest(channel, vector, wanted, keep)?;
+                found.extend(near.into_iter().map(|f| f.view));
+            }
+        }
+    }
+    Ok(found.into_iter().collect())
+}
+
+/// Measures views on every channel and keeps for each piece its nearest; nearest
+/// pieces first. Views of the query's own files are those for which `is_own`
+/// holds.
+pub(super) fn compare(
+    probes: &[Probe<'_>],
+    snapshot: &Snapshot,
+    options: &Options,
+    views: &[u32],
+    is_own: &(dyn Fn(u32) -> bool + Sync),
+) -> Vec<Compared> {
+    let mut by_piece: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for view in views {
+        by_piece
+            .entry(snapshot.views()[*view as usize].piece)
+            .or_default()
+            .push(*view);
+    }
+    let by_piece: Vec<_> = by_piece.into_iter().collect();
+    let outline = channel::position("outline").filter(|i| options.align && options.weights.any(*i));
+    let align = |probe: &Probe<'_>| {
+        let aligned = outline.and_then(|_| Aligned::new(probe, snapshot, views))?;
+        Some(match &options.graph {
+            Some(graph) => aligned.reordered(probe, snapshot, graph, is_own),
+            None => aligned,
+        })
+    };
+    let aligned: Vec<Option<Aligned>> = probes.iter().map(align).collect();
+    let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
+        let mut measured: Vec<Vec<Distances>> = probes
+            .iter()
+            .map(|probe| {
+                views
+                    .iter()
+                    .map(|view| probe.distances(snapshot, options, *view))
+                    .collect()
+            })
+            .collect();
+        let mut all = measured.clone();
+        if let Some(i) = outline {
+            for ((measured, ranked), aligned) in measured.iter_mut().zip(&mut all).zip(&aligned) {
+                let Some(aligned) = aligned else { continue };
+                for ((measured, ranked), view) in measured.iter_mut().zip(ranked).zip(views) {
+                    let Some(by_vector) = measured[i] else {
+                        continue;
+                    };
+                    measured[i] = Some(aligned.distance(*view, by_vector));
+                    ranked[i] = aligned.by_graph(*view, by_vector).or(measured[i]);
+                }
+            }
+        }
+        // Several views of the query: each finds the view it resembles most,
+        // and the mean of those is the distance.
+        let nearest = |combine: &dyn Fn(&Distances) -> Option<f64>| -> Option<f64> {
+            let each: Vec<f64> = all
+                .iter()
+                .filter_map(|row| row.iter().filter_map(combine).min_by(f64::total_cmp))
+                .collect();
+            (!each.is_empty()).then(|| each.iter().sum::<f64>() / each.len() as f64)
+        };
+        let weights = &options.weights;
+        let distance = nearest(&|d| weights.overall(d))?;
+        let (_, from, at) = all
+            .iter()
+            .enumerate()
+            .flat_map(|(from, row)| row.iter().enumerate().map(move |(at, d)| (from, at, d)))
+            .filter_map(|(from, at, d)| Some((weights.overall(d)?, from, at)))
+            .min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let graph = options.graph.as_ref().and(aligned[from].as_ref());
+        Some(Compared {
+            piece: *piece,
+            view: views[at],
+            channels: measured[from][at],
+            by_graph: outline
+                .filter(|_| graph.is_some())
+                .and_then(|i| all[from][at][i]),
+            distance,
+            levels: Levels::each(|level| nearest(&|d| weights.level(level, d))),
+        })
+    };
+    let mut compared: Vec<Compared> = if views.len() > 2_000 {
+        by_piece.par_iter().filter_map(compare_piece).collect()
+    } else {
+        by_piece.iter().filter_map(compare_piece).collect()
+    };
+    compared.sort_by(|a, b| {
+        a.distance
+            .total_cmp(&b.distance)
+            .then(a.piece.cmp(&b.piece))
+    });
+    compared
+}
+
+/// The labels of one level, nearest first, each with the distance of its nearest
+/// piece.
+pub(super) fn by_label(
+    compared: &[Compared],
+    snapshot: &Snapshot,
+    level: Level,
+) -> Vec<(String, f64)> {
+    let mut by_label: BTreeMap<&str, f64> = BTreeMap::new();
+    for c in compared {
+        let label = snapshot.pieces()[c.piece as usize].labels.get(level.name());
+        if let (Some(label), Some(distance)) = (label, c.levels.get(level)) {
+            let nearest = by_label.entry(label).or_insert(f64::INFINITY);
+            *nearest = nearest.min(*distance);
+        }
+    }
+    let mut labels: Vec<(String, f64)> = by_label
+        .into_iter()
+        .map(|(label, distance)| (label.to_owned(), distance))
+        .collect();
+    labels.sort_by(|a, b| a.1.total_cmp(&b.1));
+    labels
+}

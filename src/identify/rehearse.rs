@@ -1,0 +1,122 @@
+//! Rehearsal: photos of the cabinet are taken out and asked about, so that it is
+//! known from the set itself how far its answers can be trusted.
+//!
+//! Each piece is asked about with all its own photos left out (what a piece of
+//! its kind would find), and, where it has several, with only the asking one
+//! left out (what the same piece, or one made alike, would find). Leaving a label
+//! out altogether needs no search of its own: its candidates are struck off.
+
+use rayon::prelude::*;
+
+use super::{
+    Options,
+    compare::{self, Compared, Probe},
+    reading::Levels,
+};
+use crate::{cabinet::Snapshot, error::Result};
+
+/// Labels kept of each answer, nearest first.
+const KEPT: usize = 24;
+
+/// What was left out when a photo was asked about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LeftOut {
+    /// Every photo of its piece.
+    Piece,
+    /// The photo alone; its piece has others.
+    Photo,
+}
+
+/// One photo of the cabinet, asked about.
+#[derive(Clone, Debug)]
+pub struct Trial {
+    /// The view, by position in the snapshot.
+    pub view: u32,
+    /// What was left out.
+    pub left_out: LeftOut,
+    /// What came of it on each level on which the piece is labelled.
+    pub levels: Levels<Option<Asked>>,
+}
+
+/// What came of a question on one level.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked {
+    /// The label that would have been right.
+    pub truth: String,
+    /// Labels with the distance of their nearest piece, nearest first; the right
+    /// one is among them if the set holds it.
+    pub found: Vec<(String, f64)>,
+}
+
+/// Views to ask about: at most `most` pieces, spread over the whole cabinet, each
+/// by one of its photos. The same cabinet gives the same views.
+pub fn sample(snapshot: &Snapshot, most: usize) -> Vec<u32> {
+    let pieces = snapshot.pieces();
+    let step = (pieces.len() as f64 / most.max(1) as f64).max(1.0);
+    (0..)
+        .map(|i| (i as f64 * step) as usize)
+        .take_while(|piece| *piece < pieces.len())
+        .enumerate()
+        .filter_map(|(i, piece)| {
+            // In turn the first photo, the second and so on: people begin with
+            // the best one, and are asked about any.
+            let views = &pieces[piece].views;
+            views.get(i % views.len().max(1)).copied()
+        })
+        .collect()
+}
+
+/// Asks about views of the cabinet. `asked` is called after each.
+///
+/// # Errors
+/// As [`super::identify()`].
+pub fn rehearse(
+    snapshot: &Snapshot,
+    options: &Options,
+    views: &[u32],
+    asked: &(dyn Fn() + Sync),
+) -> Result<Vec<Trial>> {
+    let trials: Vec<Vec<Trial>> = views
+        .par_iter()
+        .map(|view| {
+            let trials = ask(snapshot, options, *view);
+            asked();
+            trials
+        })
+        .collect::<Result<_>>()?;
+    Ok(trials.into_iter().flatten().collect())
+}
+
+/// The trials of one view. What its own piece's other photos add is taken away
+/// from one answer, so that there is one search.
+fn ask(snapshot: &Snapshot, options: &Options, view: u32) -> Result<Vec<Trial>> {
+    let piece = snapshot.views()[view as usize].piece;
+    let keep = |other: u32| other != view;
+    let probes = [Probe::of_view(snapshot, view)];
+    let views = compare::candidates(&probes, snapshot, options, &keep)?;
+    let mut compared = compare::compare(&probes, snapshot, options, &views, &|_| false);
+    let mut trials = Vec::new();
+    if snapshot.pieces()[piece as usize].views.len() > 1 {
+        trials.push(trial(&compared, snapshot, view, LeftOut::Photo));
+    }
+    compared.retain(|c| c.piece != piece);
+    trials.push(trial(&compared, snapshot, view, LeftOut::Piece));
+    Ok(trials)
+}
+
+fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOut) -> Trial {
+    let labels = &snapshot.piece(view).labels;
+    let levels = Levels::each(|level| {
+        let truth = labels.get(level.name())?.to_owned();
+        let mut found = compare::by_label(compared, snapshot, level);
+        let place = found.iter().position(|(label, _)| *label == truth);
+        found.truncate(place.map_or(KEPT, |place| KEPT.max(place + 1)));
+        Some(Asked { truth, found })
+    });
+    Trial {
+        view,
+        left_out,
+        levels,
+    }
+}
