@@ -141,7 +141,20 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .collect();
     let advice = advice::advice(&levels, &certainty, &matches, &warnings);
     let joined = join::join(&levels, &certainty, &matches, snapshot.vocabulary());
-    let look_alikes = look_alike::look_alikes(&levels, &certainty, &compared, snapshot);
+    let on_level = |level: Level, piece: u32| {
+        let alone = Options {
+            weights: options.weights.alone(level),
+            align: options.align && matches!(level, Level::Form | Level::Shape),
+            graph: None,
+            ..options.clone()
+        };
+        let views = snapshot.pieces()[piece as usize].views.iter().copied();
+        let views: Vec<u32> = views.filter(|view| keep(*view)).collect();
+        compare::compare(&probes, snapshot, &alone, &views, &is_own)
+            .into_iter()
+            .next()
+    };
+    let look_alikes = look_alike::look_alikes(&levels, &certainty, &compared, snapshot, &on_level);
     let view_ids = compared
         .iter()
         .take(options.top)

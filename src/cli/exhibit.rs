@@ -3,9 +3,10 @@
 use std::sync::Arc;
 
 use crate::{
-    cabinet::Cabinet,
+    cabinet::{Cabinet, Snapshot, SnapshotView},
     colour,
     describe::Described,
+    identify::Identified,
     raster,
     report::{Exhibit, Sample, Sight, Swatch},
 };
@@ -15,12 +16,15 @@ const PHOTO_PX: u32 = 720;
 /// Matches shown with pictures.
 const MATCHES: usize = 5;
 
-/// The pictures of one piece: its views by name, and its matches.
+/// The pictures of one piece: its views by name, its matches, and the pieces that
+/// its labels may be confused by.
 pub(super) fn exhibit(
     views: &[(String, &Described)],
-    view_ids: &[i64],
+    identified: &Identified,
     cabinet: &Cabinet,
+    snapshot: &Snapshot,
 ) -> Exhibit {
+    let look_alikes = &identified.reading.look_alikes;
     Exhibit {
         sights: views
             .iter()
@@ -31,12 +35,31 @@ pub(super) fn exhibit(
             .map(|(_, described)| swatches(&described.colours.swatches))
             .unwrap_or_default(),
         // A page with a picture missing is better than no page.
-        matches: view_ids
+        matches: identified
+            .view_ids
             .iter()
             .take(MATCHES)
             .map(|id| sample(cabinet, *id).unwrap_or_default())
             .collect(),
+        look_alikes: look_alikes
+            .iter()
+            .map(|pair| {
+                [0, 1].map(|i| {
+                    view_of(snapshot, &pair.pieces[i], &pair.photos[i])
+                        .and_then(|id| sample(cabinet, id))
+                        .unwrap_or_default()
+                })
+            })
+            .collect(),
     }
+}
+
+/// The number of a piece's photo.
+fn view_of(snapshot: &Snapshot, piece: &str, photo: &str) -> Option<i64> {
+    let is_it = |view: &&SnapshotView| {
+        view.photo == photo && snapshot.pieces()[view.piece as usize].name == piece
+    };
+    snapshot.views().iter().find(is_it).map(|view| view.id)
 }
 
 fn sight(name: &str, described: &Described) -> Sight {

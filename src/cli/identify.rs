@@ -259,7 +259,12 @@ impl Asking<'_> {
             }
         }
         let pictures = if self.with_pictures {
-            vec![exhibit::exhibit(views, &identified.view_ids, self.cabinet)]
+            vec![exhibit::exhibit(
+                views,
+                &identified,
+                self.cabinet,
+                self.snapshot,
+            )]
         } else {
             Vec::new()
         };

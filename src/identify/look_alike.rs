@@ -12,6 +12,10 @@ use crate::{cabinet::Snapshot, channel::REGISTRY};
 /// Labels of an open level that are held against the nearest, itself included.
 const OPEN_LABELS: usize = 3;
 
+/// Compares a piece, given by its position in the snapshot, by what speaks on a
+/// level alone: its view that is nearest overall may be another.
+pub(super) type OnLevel<'a> = &'a dyn Fn(Level, u32) -> Option<Compared>;
+
 /// The nearest label of each level that is not firm beside those that may be
 /// meant instead.
 pub(super) fn look_alikes(
@@ -19,12 +23,12 @@ pub(super) fn look_alikes(
     certainty: &Levels<Certainty>,
     compared: &[Compared],
     snapshot: &Snapshot,
+    on_level: OnLevel<'_>,
 ) -> Vec<LookAlike> {
     let mut found = Vec::new();
-    for ((level, candidates), (_, certainty)) in
-        levels.by_name().into_iter().zip(certainty.by_name())
-    {
-        let named = match certainty {
+    for level in Level::ALL {
+        let candidates = levels.get(level);
+        let named = match certainty.get(level) {
             Certainty::Firm | Certainty::Unknown => 0,
             Certainty::Likely => 2,
             Certainty::Several => OPEN_LABELS,
@@ -32,35 +36,37 @@ pub(super) fn look_alikes(
         let mut named = candidates.iter().take(named);
         let Some(first) = named.next() else { continue };
         for other in named {
-            found.push(pair(level, [first, other], compared, snapshot));
+            found.push(pair(level, [first, other], compared, snapshot, on_level));
         }
     }
     found
 }
 
 fn pair(
-    level: &'static str,
+    level: Level,
     candidates: [&Candidate; 2],
     compared: &[Compared],
     snapshot: &Snapshot,
+    on_level: OnLevel<'_>,
 ) -> LookAlike {
     let labels = candidates.map(|candidate| candidate.label.clone());
-    let note = snapshot.note(level, &labels[0], &labels[1]);
+    let note = snapshot.note(level.name(), &labels[0], &labels[1]);
     let nearest = [0, 1].map(|i| nearest(level, &labels[i], compared, snapshot));
+    let seen = nearest.map(|at| on_level(level, compared[at?].piece));
+    let named = |name: &dyn Fn(u32) -> String| {
+        [0, 1].map(|i| seen[i].as_ref().map_or_else(String::new, |c| name(c.view)))
+    };
     LookAlike {
-        level: level.to_owned(),
+        level: level.name().to_owned(),
         note: note.map(|note| Remark {
             text: note.text.clone(),
             who: note.who.clone(),
             at: note.at.clone(),
         }),
-        pieces: nearest.map(|at| {
-            at.map_or_else(String::new, |at| {
-                snapshot.piece(compared[at].view).name.clone()
-            })
-        }),
-        channels: match nearest {
-            [Some(a), Some(b)] => channels(level, [&compared[a], &compared[b]], snapshot),
+        pieces: named(&|view| snapshot.piece(view).name.clone()),
+        photos: named(&|view| snapshot.views()[view as usize].photo.clone()),
+        channels: match &seen {
+            [Some(a), Some(b)] => channels(level, [a, b], snapshot),
             _ => Vec::new(),
         },
         // Matches are the first of the compared pieces, in their order.
@@ -70,18 +76,14 @@ fn pair(
 }
 
 /// Position of the piece of a label that is nearest on its level.
-fn nearest(level: &str, label: &str, compared: &[Compared], snapshot: &Snapshot) -> Option<usize> {
+fn nearest(level: Level, label: &str, compared: &[Compared], snapshot: &Snapshot) -> Option<usize> {
     let mut best: Option<(f64, usize)> = None;
     for (at, c) in compared.iter().enumerate() {
-        let (_, distance) = c
-            .levels
-            .by_name()
-            .into_iter()
-            .find(|(name, _)| *name == level)?;
+        let distance = c.levels.get(level);
         // Numbers first: most pieces are out by them, without a look at labels.
         if let Some(distance) = *distance
             && best.is_none_or(|(least, _)| distance < least)
-            && snapshot.pieces()[c.piece as usize].labels.get(level) == Some(label)
+            && snapshot.pieces()[c.piece as usize].labels.get(level.name()) == Some(label)
         {
             best = Some((distance, at));
         }
@@ -91,12 +93,11 @@ fn nearest(level: &str, label: &str, compared: &[Compared], snapshot: &Snapshot)
 
 /// How far the photo is from both pieces, and they from each other, on each
 /// channel that speaks on the level; what parts them most comes first.
-fn channels(level: &str, [a, b]: [&Compared; 2], snapshot: &Snapshot) -> Vec<ChannelApart> {
-    let weights = Weights::default();
+fn channels(level: Level, [a, b]: [&Compared; 2], snapshot: &Snapshot) -> Vec<ChannelApart> {
     let mut found: Vec<ChannelApart> = REGISTRY
         .iter()
         .enumerate()
-        .filter(|(i, _)| speaks(&weights, level, *i))
+        .filter(|(i, _)| speaks(level, *i))
         .filter_map(|(i, channel)| {
             let apart = snapshot
                 .vector(i, a.view)
@@ -115,10 +116,11 @@ fn channels(level: &str, [a, b]: [&Compared; 2], snapshot: &Snapshot) -> Vec<Cha
 }
 
 /// Whether a channel counts on a level.
-fn speaks(weights: &Weights, level: &str, channel: usize) -> bool {
+fn speaks(level: Level, channel: usize) -> bool {
     let mut alone: Distances = [None; REGISTRY.len()];
     alone[channel] = Some(0.0);
-    Level::named(level).is_some_and(|level| weights.level(level, &alone).is_some())
+    let weights = Weights::default().alone(level);
+    weights.overall(&alone).is_some()
 }
 
 #[cfg(test)]
@@ -128,13 +130,12 @@ mod tests {
     #[test]
     fn the_surface_says_nothing_about_a_shape_nor_the_outline_about_a_pattern() {
         let of = |level| -> Vec<&str> {
-            let weights = Weights::default();
-            let speaking = (0..REGISTRY.len()).filter(|i| speaks(&weights, level, *i));
+            let speaking = (0..REGISTRY.len()).filter(|i| speaks(level, *i));
             speaking.map(|i| REGISTRY[i].name).collect()
         };
-        assert_eq!(of("shape"), ["outline", "form"]);
-        assert_eq!(of("form"), ["outline", "form"]);
-        assert_eq!(of("pattern"), ["decoration", "colour"]);
-        assert_eq!(of("glaze"), ["colour"]);
+        assert_eq!(of(Level::Shape), ["outline", "form"]);
+        assert_eq!(of(Level::Form), ["outline", "form"]);
+        assert_eq!(of(Level::Pattern), ["decoration", "colour"]);
+        assert_eq!(of(Level::Glaze), ["colour"]);
     }
 }

@@ -198,6 +198,8 @@ pub struct LookAlike {
     /// The piece of each label that is nearest on this level; empty where there
     /// is none.
     pub pieces: [String; 2],
+    /// The photo of each piece that is nearest.
+    pub photos: [String; 2],
     /// The ranks of those pieces among all; `matches` holds the first of them.
     pub ranks: [Option<usize>; 2],
     /// The channels that speak on this level, what parts the two most first.

@@ -83,6 +83,19 @@ impl Weights {
         Ok(weights)
     }
 
+    /// The same with one level's weights for all channels together.
+    pub(super) fn alone(&self, level: Level) -> Self {
+        let overall = match level {
+            Level::Form | Level::Shape => self.form,
+            Level::Pattern => self.pattern,
+            Level::Glaze => self.glaze,
+        };
+        Self {
+            overall,
+            ..self.clone()
+        }
+    }
+
     /// Whether a channel counts for anything.
     pub(super) fn any(&self, channel: usize) -> bool {
         [&self.overall, &self.form, &self.pattern, &self.glaze]

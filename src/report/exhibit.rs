@@ -16,6 +16,8 @@ pub struct Exhibit {
     pub palette: Vec<Swatch>,
     /// One for each match to be shown, in the order of the reading's `matches`.
     pub matches: Vec<Sample>,
+    /// Both pieces of each of the reading's `look_alikes`, in their order.
+    pub look_alikes: Vec<[Sample; 2]>,
 }
 
 /// One view of the piece.

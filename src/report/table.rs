@@ -81,8 +81,13 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
     for (what, said) in words::joined(&piece.joined) {
         out.wrapped(what, &words::plain(&said));
     }
+    // The page has them all: here the first of each level, and those with a note.
+    let mut level = "";
     for pair in &piece.look_alikes {
-        out.wrapped("apart", &words::plain(&words::look_alike(pair)));
+        if pair.level != level || pair.note.is_some() {
+            out.wrapped("apart", &words::plain(&words::look_alike(pair)));
+        }
+        level = &pair.level;
     }
     if let Some(colour) = &piece.colour {
         out.wrapped("colour", &words::colours(colour));

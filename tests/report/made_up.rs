@@ -202,6 +202,7 @@ pub(crate) fn look_alike() -> LookAlike {
         level: "shape".into(),
         labels: ["low flared".into(), "tall flared".into()],
         pieces: ["C-0012".into(), "C-0044".into()],
+        photos: ["set/C-0012-side.jpg".into(), "set/C-0044.jpg".into()],
         ranks: [Some(1), Some(2)],
         channels: vec![
             ChannelApart {
@@ -291,6 +292,7 @@ pub(crate) fn poisoned(text: &str) -> Reading {
     let mut pair = look_alike();
     pair.labels = [text.into(), text.into()];
     pair.pieces = [text.into(), text.into()];
+    pair.photos = [text.into(), text.into()];
     pair.channels[0].channel = text.into();
     let note = pair.note.as_mut().unwrap();
     (note.text, note.who, note.at) = (text.into(), text.into(), text.into());
@@ -429,6 +431,7 @@ pub(crate) fn exhibits(name: &str, n: usize) -> Vec<Exhibit> {
             }],
             palette: palette(0),
             matches: vec![sample(0.14), sample(0.03)],
+            look_alikes: vec![[sample(0.14), sample(0.03)]],
         })
         .collect()
 }

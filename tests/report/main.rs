@@ -7,7 +7,7 @@ use std::{collections::BTreeMap, path::Path};
 use footring::{
     identify::{
         cautions,
-        reading::{Levels, Reading},
+        reading::{Levels, PieceReading, Reading},
     },
     report::{self, Heading, Terminal},
 };
@@ -374,11 +374,36 @@ fn what_the_levels_say_together_and_what_parts_look_alikes_is_shown() {
     ] {
         assert!(page.contains(said), "{said}");
     }
-    // A piece that is beyond the matches has no picture, and the rest stands.
-    one.look_alikes[0].ranks = [Some(1), Some(40)];
-    let readings = [reading("cup.jpg", vec![one])];
-    let page = report::page(&readings, &pictured(&readings), &heading());
-    assert!(!page.contains("<bdi>tall flared</bdi>: <bdi>C-0044"));
+    let drawn = |page: &str| page.matches("laid over that of C-0044").count();
+    assert_eq!(drawn(&page), 2, "the match's outline, and the pair's");
+    // Outlines say nothing about a pattern; without pictures the words stand.
+    one.look_alikes[0].level = "pattern".into();
+    let readings = [reading("cup.jpg", vec![one.clone()])];
+    assert_eq!(
+        drawn(&report::page(&readings, &pictured(&readings), &heading())),
+        1
+    );
+    let bare = report::page(&readings, &[], &heading());
+    elements(&bare);
+    assert!(
+        bare.contains("nearer to low flared (0.12)")
+            && !bare.contains("<bdi>C-0044</bdi></figcaption>")
+    );
+    // The table has one pair a level, and all that have a note.
+    let mut second = look_alike();
+    second.level = "pattern".into();
+    second.labels[1] = "the third".into();
+    let told = |one: &PieceReading| {
+        let table = report::table(
+            &[reading("cup.jpg", vec![one.clone()])],
+            Terminal::default(),
+        );
+        table.matches("  apart ").count()
+    };
+    one.look_alikes.push(second);
+    assert_eq!(told(&one), 2);
+    one.look_alikes[1].note = None;
+    assert_eq!(told(&one), 1);
 
     let csv = report::csv(&readings).expect("can be written");
     assert!(csv.trim_end().ends_with(",new,1931,"), "{csv}");
@@ -420,7 +445,7 @@ fn json_holds_the_schema_field_for_field() {
         r#""mark":{"values":["a moor hen"],"basis":[{"level":"pattern","label":"blue rim band"}]},"#,
         r#""notes":["the nearest piece is borrowed"]},"#,
         r#""look_alikes":[{"level":"shape","labels":["low flared","tall flared"],"#,
-        r#""pieces":["C-0012","C-0044"],"ranks":[1,2],"#,
+        r#""pieces":["C-0012","C-0044"],"photos":["set/C-0012-side.jpg","set/C-0044.jpg"],"ranks":[1,2],"#,
         r#""channels":[{"channel":"outline","distances":[0.12,0.36],"apart":0.31},"#,
         r#"{"channel":"form","distances":[0.2,0.21],"apart":null}],"#,
         r#""note":{"text":"the handle joins lower","who":"a curator","at":"2031-05-04T10:00:00Z"}}],"#,

@@ -81,7 +81,15 @@ fn card(out: &mut String, m: &Match, sample: &Sample, exhibit: &Exhibit) {
     }
     bars(out, m);
     if let Some(sight) = exhibit.sights.first() {
-        outlines(out, &sight.outline, &sample.outline, &name, &m.piece);
+        outlines(
+            out,
+            [&sight.outline, &sample.outline],
+            ["this photo", &format!("<bdi>{name}</bdi>")],
+            &format!(
+                "The outline of the piece photographed laid over that of {}",
+                m.piece
+            ),
+        );
     }
     out.push_str("</div>\n");
     colours(out, &exhibit.palette, &sample.palette, &name);
@@ -133,25 +141,32 @@ fn bars(out: &mut String, m: &Match) {
     out.push_str("</tbody></table></div>\n");
 }
 
-fn outlines(out: &mut String, query: &Outline, matched: &Outline, name: &str, piece: &str) {
-    let label = format!("The outline of the piece photographed laid over that of {piece}");
-    let Some(Overlay { svg, is_mirrored }) = overlay::overlay(query, matched, &label) else {
+/// Two outlines laid over each other. `names` are markup, `label` is read to those
+/// who cannot see it.
+pub(super) fn outlines(
+    out: &mut String,
+    [query, matched]: [&Outline; 2],
+    names: [&str; 2],
+    label: &str,
+) {
+    let Some(Overlay { svg, is_mirrored }) = overlay::overlay(query, matched, label) else {
         return;
     };
     let mirrored = if is_mirrored { ", mirrored" } else { "" };
     out.push_str(&format!(
         concat!(
             "<figure class=\"overlaid\">{svg}<figcaption>",
-            "<span class=\"key\">{solid} this photo{mirrored}</span> ",
-            "<span class=\"key\">{dashed} <bdi>{name}</bdi></span>",
+            "<span class=\"key\">{solid} {first}{mirrored}</span> ",
+            "<span class=\"key\">{dashed} {second}</span>",
             "<span class=\"small\">drawn at one area, as they are compared; ",
             "shaded where they part</span></figcaption></figure>\n"
         ),
         svg = svg,
         solid = key("line-query"),
+        first = names[0],
         mirrored = mirrored,
         dashed = key("line-match"),
-        name = name,
+        second = names[1],
     ));
 }
 

@@ -1,10 +1,16 @@
 //! The levels taken together, and labels that may be taken for each other.
 
-use super::html::{self, escape};
+use super::{
+    html::{self, escape},
+    matches,
+};
 use crate::{
     identify::reading::{LookAlike, PieceReading},
-    report::{Exhibit, words},
+    report::{Exhibit, Sample, words},
 };
+
+/// Levels whose labels are told apart by the outline.
+const BY_OUTLINE: [&str; 2] = ["form", "shape"];
 
 /// What the set knows of the labels together.
 pub(super) fn joined(out: &mut String, piece: &PieceReading) {
@@ -27,7 +33,8 @@ pub(super) fn look_alikes(out: &mut String, piece: &PieceReading, exhibit: Optio
     out.push_str(
         "<section class=\"matches\"><h3>May be taken for each other</h3>\n<p class=\"small\">The nearest piece of each label.</p>\n",
     );
-    for pair in &piece.look_alikes {
+    let none = <[Sample; 2]>::default();
+    for (i, pair) in piece.look_alikes.iter().enumerate() {
         let [a, b] = &pair.labels;
         out.push_str(&format!(
             "<article class=\"match\">\n<h4><bdi>{}</bdi> <i>or</i> <bdi>{}</bdi> <span class=\"meaning\">{}</span></h4>\n",
@@ -35,7 +42,8 @@ pub(super) fn look_alikes(out: &mut String, piece: &PieceReading, exhibit: Optio
             escape(b),
             escape(&pair.level)
         ));
-        pictures(out, pair, exhibit);
+        let samples = exhibit.and_then(|exhibit| exhibit.look_alikes.get(i));
+        pictures(out, pair, samples.unwrap_or(&none));
         if let Some(note) = &pair.note {
             out.push_str(&format!(
                 "<p class=\"said\">{}</p><p class=\"small\">Noted by <bdi>{}</bdi>, {}</p>\n",
@@ -62,19 +70,29 @@ pub(super) fn look_alikes(out: &mut String, piece: &PieceReading, exhibit: Optio
     out.push_str("</section>\n");
 }
 
-fn pictures(out: &mut String, pair: &LookAlike, exhibit: Option<&Exhibit>) {
+/// Both pieces, and for what is told by the outline where they part.
+fn pictures(out: &mut String, pair: &LookAlike, samples: &[Sample; 2]) {
     let mut figures = String::new();
-    for ((label, piece), rank) in pair.labels.iter().zip(&pair.pieces).zip(pair.ranks) {
-        let sample = rank
-            .and_then(|rank| rank.checked_sub(1))
-            .and_then(|at| exhibit?.matches.get(at));
-        if let Some(source) = sample.and_then(|sample| html::thumbnail(&sample.thumbnail)) {
+    let names = [0, 1].map(|i| {
+        let (label, piece) = (escape(&pair.labels[i]), escape(&pair.pieces[i]));
+        if let Some(source) = html::thumbnail(&samples[i].thumbnail) {
             figures.push_str(&format!(
-                "<figure class=\"thumb\"><img src=\"{source}\" alt=\"{0}, a piece of the set\"><figcaption><bdi>{1}</bdi>: <bdi>{0}</bdi></figcaption></figure>\n",
-                escape(piece),
-                escape(label)
+                "<figure class=\"thumb\"><img src=\"{source}\" alt=\"{piece}, a piece of the set\"><figcaption><bdi>{label}</bdi>: <bdi>{piece}</bdi></figcaption></figure>\n"
             ));
         }
+        format!("<bdi>{label}</bdi>")
+    });
+    if BY_OUTLINE.contains(&&*pair.level) {
+        let label = format!(
+            "The outline of {} laid over that of {}",
+            pair.pieces[0], pair.pieces[1]
+        );
+        matches::outlines(
+            &mut figures,
+            [&samples[0].outline, &samples[1].outline],
+            [&names[0], &names[1]],
+            &label,
+        );
     }
     if !figures.is_empty() {
         out.push_str(&format!("<div class=\"parts\">\n{figures}</div>\n"));
