@@ -40,9 +40,6 @@ pub use weights::Weights;
 
 /// Candidates named on a level; more where the short list is longer.
 const CANDIDATES: usize = 5;
-/// A list longer than this helps nobody.
-const CANDIDATES_AT_MOST: usize = 20;
-
 /// What is asked for.
 #[derive(Clone, Debug)]
 pub struct Options {
@@ -172,7 +169,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         reordered_by_graph: compared.iter().any(|c| c.by_graph.is_some()),
         levels: Levels::each(|level| {
             let candidates = levels.get(level);
-            let named = CANDIDATES.max(settled.get(level).short_list.min(CANDIDATES_AT_MOST));
+            let named = CANDIDATES.max(settled.get(level).short_list);
             candidates[..candidates.len().min(named)].to_vec()
         }),
         certainty,

@@ -23,19 +23,20 @@ mod prior;
 
 use super::{
     reading::Levels,
-    rehearse::{Asked, Trial},
+    rehearse::{Asked, LeftOut, Trial},
 };
-use logit::{LABELS, Lesson, PRIOR_TRIALS, Question, Vector, fit, probabilities};
+use logit::{Lesson, PRIOR_TRIALS, Question, Vector, fit, probabilities};
 use prior::Prior;
 
 /// Version of what [`Calibration`] means.
 const VERSION: u32 = 1;
 
 /// By how much the trials have to surpass a promise before it is given.
-const SPARE: f64 = 0.01;
+const SPARE: f64 = 0.005;
 
-/// How often a piece is taken to be not in the set, before anything is seen.
-const UNKNOWN_BEFORE: f64 = 0.2;
+/// A piece is taken to be not in the set at most this often, before anything is
+/// seen.
+const UNKNOWN_AT_MOST: f64 = 0.6;
 
 /// What the words promise: the share of answers that are right.
 pub const FIRM: f64 = 0.97;
@@ -43,6 +44,12 @@ pub const FIRM: f64 = 0.97;
 pub const LIKELY: f64 = 0.80;
 /// How often a short list holds the right label.
 pub const LISTED: f64 = 0.95;
+
+/// A list longer than this is no answer.
+pub const LIST_MOST: usize = 7;
+
+/// Trials (as they are counted) that have to stand behind a limit.
+const ENOUGH: f64 = 40.0;
 
 /// Parts into which trials are divided, so that none is judged by itself.
 const FOLDS: usize = 5;
@@ -65,8 +72,11 @@ pub struct Judge {
     pub firm_from: f64,
     /// Share from which a label is likely.
     pub likely_from: f64,
-    /// Share of the labels' evidence that a short list holds.
-    pub list_share: f64,
+    /// Share of the labels' evidence that a short list holds; `None` where no list
+    /// of at most [`LIST_MOST`] labels holds the right one as often as promised.
+    pub list_share: Option<f64>,
+    /// How often a piece was taken to be not in the set, before anything is seen.
+    pub unknown_before: f64,
     /// Trials in which the set held the right label.
     pub trials: usize,
 }
@@ -86,18 +96,26 @@ impl Judge {
         shares(&self.logit, &Question::new(distances))
     }
 
-    /// How many labels, largest share first, make the short list.
-    pub fn short_list(&self, shares: &Shares) -> usize {
-        let known = 1.0 - shares.unknown;
-        let mut held = 0.0;
-        for (i, share) in shares.labels.iter().enumerate() {
-            held += share;
-            if held >= self.list_share * known {
-                return i + 1;
-            }
-        }
-        shares.labels.len()
+    /// How many labels, largest share first, make the short list; `None` where one
+    /// of at most [`LIST_MOST`] would not do.
+    pub fn short_list(&self, shares: &Shares) -> Option<usize> {
+        short_list(shares, self.list_share?)
     }
+
+    /// Whether more speaks for "not in the set" than for all labels.
+    pub fn is_unknown(shares: &Shares) -> bool {
+        shares.unknown > 0.5
+    }
+}
+
+fn short_list(shares: &Shares, list_share: f64) -> Option<usize> {
+    let wanted = list_share * (1.0 - shares.unknown);
+    let mut held = 0.0;
+    let enough = shares.labels.iter().position(|share| {
+        held += share;
+        held >= wanted
+    });
+    enough.map(|i| i + 1).filter(|length| *length <= LIST_MOST)
 }
 
 fn shares(logit: &Vector, question: &Question) -> Shares {
@@ -106,31 +124,51 @@ fn shares(logit: &Vector, question: &Question) -> Shares {
     Shares { labels, unknown }
 }
 
-/// The lessons of a trial: as it was asked, and with its label struck off.
-fn lessons(asked: &Asked) -> Vec<Lesson> {
-    let lesson = |found: Vec<f64>, right: Option<usize>, counts: f64| Lesson {
-        right: right.unwrap_or(found.len().min(LABELS)),
-        question: Question::new(&found),
-        counts,
+/// The lessons of a trial: as it was asked, and with its label struck off, which
+/// counts as much as pieces are taken to be not in the set.
+fn lessons(asked: &Asked, unknown_before: f64) -> Vec<Lesson> {
+    let distances = |keep: &dyn Fn(&str) -> bool| -> Vec<f64> {
+        let found = asked.found.iter().filter(|(label, _)| keep(label));
+        found.map(|(_, distance)| *distance).collect()
     };
-    let all: Vec<f64> = asked.found.iter().map(|(_, d)| *d).collect();
     let place = asked.found.iter().position(|(l, _)| *l == asked.truth);
-    let others: Vec<f64> = asked
-        .found
-        .iter()
-        .filter(|(label, _)| *label != asked.truth)
-        .map(|(_, d)| *d)
-        .collect();
+    let others = distances(&|label| label != asked.truth);
     let mut lessons = Vec::new();
     // Without its piece the set may not hold the label any more: that is the
     // second lesson, not the first.
-    if let Some(place) = place.filter(|place| *place < LABELS) {
-        lessons.push(lesson(all, Some(place), 1.0 - UNKNOWN_BEFORE));
+    if place.is_some() {
+        lessons.push(Lesson {
+            question: Question::new(&distances(&|_| true)),
+            right: place,
+            counts: 1.0 - unknown_before,
+        });
     }
     if !others.is_empty() {
-        lessons.push(lesson(others, None, UNKNOWN_BEFORE));
+        lessons.push(Lesson {
+            question: Question::new(&others),
+            right: None,
+            counts: unknown_before,
+        });
     }
     lessons
+}
+
+/// How often the next piece bears a label that the set does not hold: as often as
+/// pieces of the set bear one that no other does (Good 1953, after Turing), but not
+/// less often than is usual on the level.
+fn unknown_before(trials: &[(LeftOut, &Asked)], prior: &Prior) -> f64 {
+    let pieces = trials
+        .iter()
+        .filter(|(left_out, _)| *left_out == LeftOut::Piece);
+    let (mut all, mut alone) = (0.0, 0.0);
+    for (_, asked) in pieces {
+        all += 1.0;
+        if asked.found.iter().all(|(label, _)| *label != asked.truth) {
+            alone += 1.0;
+        }
+    }
+    let rate: f64 = if all > 0.0 { alone / all } else { 0.0 };
+    rate.clamp(prior.unknown_at_least, UNKNOWN_AT_MOST)
 }
 
 impl Default for Calibration {
@@ -146,9 +184,9 @@ impl Calibration {
         Self {
             version: VERSION,
             levels: Levels::each(|level| {
-                let asked: Vec<&Asked> = trials
+                let asked: Vec<(LeftOut, &Asked)> = trials
                     .iter()
-                    .filter_map(|trial| trial.levels.get(level).as_ref())
+                    .filter_map(|trial| Some((trial.left_out, trial.levels.get(level).as_ref()?)))
                     .collect();
                 judge(&asked, prior::of(level))
             }),
@@ -174,8 +212,12 @@ impl Judged {
     }
 }
 
-fn judge(asked: &[&Asked], prior: &Prior) -> Judge {
-    let by_trial: Vec<Vec<Lesson>> = asked.iter().map(|asked| lessons(asked)).collect();
+fn judge(asked: &[(LeftOut, &Asked)], prior: &Prior) -> Judge {
+    let unknown_before = unknown_before(asked, prior);
+    let by_trial: Vec<Vec<Lesson>> = asked
+        .iter()
+        .map(|(_, asked)| lessons(asked, unknown_before))
+        .collect();
     let apart = |fold: Option<usize>| -> Vector {
         let others: Vec<&Lesson> = by_trial
             .iter()
@@ -192,68 +234,76 @@ fn judge(asked: &[&Asked], prior: &Prior) -> Judge {
         .flat_map(|(i, lessons)| lessons.iter().map(move |lesson| (i, lesson)))
         .map(|(i, lesson)| Judged {
             shares: shares(&folds[i % FOLDS], &lesson.question),
-            right: (lesson.right < lesson.question.log_distances.len()).then_some(lesson.right),
+            right: lesson.right,
             counts: lesson.counts,
         })
         .collect();
-    let firm_from = threshold(&judged, FIRM, prior.firm_from);
-    let likely_from = threshold(&judged, LIKELY, prior.likely_from).min(firm_from);
-    let known = judged.iter().filter(|j| j.right.is_some()).count();
+    let firm_from = threshold(&judged, FIRM, f64::INFINITY).unwrap_or(prior.firm_from);
+    // Far below the promise a share is no word to rest on: the next photo may be
+    // of something that the trials held none of.
+    let firm_from = firm_from.clamp(0.85, 0.999);
+    let likely_from = threshold(&judged, LIKELY, firm_from).unwrap_or(prior.likely_from);
+    let likely_from = likely_from.clamp(0.6, firm_from);
     Judge {
         logit: apart(None),
         firm_from,
         likely_from,
         list_share: list_share(&judged, likely_from, prior.list_share),
-        trials: known,
+        unknown_before,
+        trials: judged.iter().filter(|j| j.right.is_some()).count(),
     }
 }
 
-/// The least share from which on the first label is right as often as promised.
+/// The least share from which on, up to `below`, the first label is right as often
+/// as promised; `None` where there are too few trials to say.
 ///
-/// Right answers among the trials are counted beside [`PRIOR_TRIALS`] that are
-/// right as often as their share says, so that a few lucky ones prove nothing.
-fn threshold(judged: &[Judged], promise: f64, usual: f64) -> f64 {
-    let mut order: Vec<&Judged> = judged.iter().collect();
+/// Beside the trials [`PRIOR_TRIALS`] are counted that keep the promise and no
+/// more, so that a few lucky ones prove nothing.
+fn threshold(judged: &[Judged], promise: f64, below: f64) -> Option<f64> {
+    let mut order: Vec<&Judged> = judged.iter().filter(|j| j.first() < below).collect();
     order.sort_by(|a, b| b.first().total_cmp(&a.first()));
-    let (mut counts, mut right, mut shares) = (0.0, 0.0, 0.0);
+    let (mut counts, mut right) = (0.0, 0.0);
     let mut least = None;
     for (i, j) in order.iter().enumerate() {
         counts += j.counts;
         right += if j.is_right() { j.counts } else { 0.0 };
-        shares += j.counts * j.first();
         let next = order.get(i + 1).map(|j| j.first());
         if next == Some(j.first()) {
             continue;
         }
-        let rate = (right + PRIOR_TRIALS * shares / counts) / (counts + PRIOR_TRIALS);
-        if rate >= promise + SPARE && counts >= PRIOR_TRIALS {
+        let rate = (right + PRIOR_TRIALS * promise) / (counts + PRIOR_TRIALS);
+        if rate >= promise + SPARE && counts >= ENOUGH {
             least = Some(j.first());
         }
     }
-    // Far below the promise a share is no word to rest on: the next photo may be
-    // of something that the trials held none of.
-    least.unwrap_or(usual).clamp(promise - 0.15, 0.999)
+    least
 }
 
 /// The share of the evidence that a list has to hold, so that in [`LISTED`] of the
-/// cases in which nothing better can be said it holds the right label (split
-/// conformal prediction: Vovk, Gammerman & Shafer 2005).
-fn list_share(judged: &[Judged], likely_from: f64, usual: f64) -> f64 {
-    let mut before: Vec<f64> = judged
+/// cases in which a list is given it holds the right label: the least of a few
+/// that did in the trials, as in conformal prediction (Vovk, Gammerman & Shafer
+/// 2005), but among those trials alone that would have got a list.
+fn list_share(judged: &[Judged], likely_from: f64, usual: Option<f64>) -> Option<f64> {
+    let open: Vec<&Judged> = judged
         .iter()
-        .filter(|j| j.first() < likely_from)
-        .filter_map(|j| {
-            let held: f64 = j.shares.labels[..j.right?].iter().sum();
-            Some(held / (1.0 - j.shares.unknown).max(1e-12))
-        })
+        .filter(|j| j.right.is_some() && j.first() < likely_from && !Judge::is_unknown(&j.shares))
         .collect();
-    let n = before.len();
-    let place = ((n + 1) as f64 * LISTED).ceil() as usize;
-    if n < 2 * PRIOR_TRIALS as usize || place > n {
-        return usual;
+    let mut most = 0.0f64;
+    for share in [0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 0.99, 0.995] {
+        let (mut lists, mut hold) = (0.0, 0.0);
+        for j in &open {
+            if let Some(length) = short_list(&j.shares, share) {
+                lists += 1.0;
+                hold += if j.right < Some(length) { 1.0 } else { 0.0 };
+            }
+        }
+        most = most.max(lists);
+        let rate = (hold + PRIOR_TRIALS * LISTED) / (lists + PRIOR_TRIALS);
+        if rate >= LISTED + SPARE && lists >= PRIOR_TRIALS {
+            return Some(share);
+        }
     }
-    before.sort_by(f64::total_cmp);
-    (before[place - 1] + 1e-6).min(0.9999)
+    usual.filter(|_| most < PRIOR_TRIALS)
 }
 
 #[cfg(test)]
@@ -270,18 +320,18 @@ mod tests {
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    /// Questions of a made-up cabinet: the right label lies near, less so in half
-    /// of the cases, in which it may come second.
+    /// Questions of a made-up cabinet: the right label lies nearer than its three
+    /// look-alikes in most cases.
     fn trials(n: usize, seed: u64) -> Vec<Asked> {
         let mut state = seed;
         (0..n)
-            .map(|i| {
-                let reach = if i % 2 == 0 { 0.4 } else { 1.2 };
+            .map(|_| {
                 let mut found: Vec<(String, f64)> = (0..12)
                     .map(|label| {
                         let d = match label {
-                            0 => 0.1 + reach * chance(&mut state),
-                            _ => 0.5 + chance(&mut state),
+                            0 => 0.2 + 0.5 * chance(&mut state),
+                            1..4 => 0.45 + 0.3 * chance(&mut state),
+                            _ => 0.8 + 0.6 * chance(&mut state),
                         };
                         (format!("label {label}"), d)
                     })
@@ -295,10 +345,15 @@ mod tests {
             .collect()
     }
 
+    fn taught(trials: &[Asked]) -> Judge {
+        let trials: Vec<(LeftOut, &Asked)> =
+            trials.iter().map(|asked| (LeftOut::Piece, asked)).collect();
+        judge(&trials, prior::of(Level::Pattern))
+    }
+
     #[test]
     fn the_promises_hold_for_questions_that_taught_nothing() {
-        let taught = trials(300, 1);
-        let judge = judge(&taught.iter().collect::<Vec<_>>(), prior::of(Level::Shape));
+        let judge = taught(&trials(300, 1));
         let (mut firm, mut likely, mut open) = ((0, 0), (0, 0), (0, 0));
         for asked in trials(2000, 2) {
             let distances: Vec<f64> = asked.found.iter().map(|(_, d)| *d).collect();
@@ -308,14 +363,17 @@ mod tests {
             let (of, is_right) = match shares.labels[0] {
                 p if p >= judge.firm_from => (&mut firm, place == Some(0)),
                 p if p >= judge.likely_from => (&mut likely, place == Some(0)),
-                _ => (&mut open, place.is_some_and(|place| place < list)),
+                _ => match list.filter(|_| !Judge::is_unknown(&shares)) {
+                    Some(list) => (&mut open, place.is_some_and(|place| place < list)),
+                    None => continue,
+                },
             };
             of.0 += usize::from(is_right);
             of.1 += 1;
         }
         let rate = |(right, all): (usize, usize)| right as f64 / all as f64;
         assert!(
-            firm.1 > 500 && likely.1 > 100 && open.1 > 100,
+            firm.1 > 100 && likely.1 > 100 && open.1 > 100,
             "{firm:?} {likely:?} {open:?}"
         );
         // Two points are what 300 trials leave open.
@@ -337,9 +395,8 @@ mod tests {
 
     #[test]
     fn a_few_lucky_trials_do_not_outweigh_the_prior() {
-        let taught = trials(4, 3);
-        let judge = judge(&taught.iter().collect::<Vec<_>>(), prior::of(Level::Shape));
-        let prior = prior::of(Level::Shape);
+        let judge = taught(&trials(4, 3));
+        let prior = prior::of(Level::Pattern);
         assert_eq!(judge.firm_from, prior.firm_from);
         for (a, b) in judge.logit.iter().zip(prior.logit) {
             assert!((a - b).abs() < 0.35 * b, "{a} {b}");

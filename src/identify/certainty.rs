@@ -6,8 +6,8 @@
 //! |---|---|
 //! | firm | the first label's share is one from which 97 of 100 were right |
 //! | likely | one from which 80 of 100 were right |
-//! | unknown | else, where more speaks for "not in the set" than for all labels |
-//! | several | else: the short list holds the right label 95 times of 100 |
+//! | several | else, where less speaks for "not in the set" than for all labels, and a short list holds the right one 95 times of 100 |
+//! | unknown | else: nothing of the set stands out |
 //!
 //! Where the cabinet knows one label only, there is no margin to speak of and
 //! nothing is better than likely. A glaze is never better than likely either:
@@ -47,18 +47,19 @@ fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settl
     for (i, candidate) in candidates.iter_mut().enumerate() {
         candidate.probability = rounded(shares.labels.get(i).copied().unwrap_or(0.0));
     }
+    let short_list = judge.short_list(&shares);
     let first = shares.labels.first().copied().unwrap_or(0.0);
     let certainty = if first >= judge.firm_from && candidates.len() > 1 {
         Certainty::Firm
     } else if first >= judge.likely_from {
         Certainty::Likely
-    } else if shares.unknown > 0.5 {
+    } else if Judge::is_unknown(&shares) || short_list.is_none() {
         Certainty::Unknown
     } else {
         Certainty::Several
     };
     let settled = Settled {
-        short_list: judge.short_list(&shares),
+        short_list: short_list.unwrap_or(0),
         unknown: rounded(shares.unknown),
         trials: judge.trials,
     };
@@ -71,7 +72,7 @@ mod tests {
 
     fn judged(distances: &[f64]) -> (Vec<Candidate>, Certainty, Settled) {
         let mut levels = Levels {
-            shape: distances
+            pattern: distances
                 .iter()
                 .enumerate()
                 .map(|(i, d)| Candidate {
@@ -84,7 +85,7 @@ mod tests {
             ..Levels::default()
         };
         let (certainty, settled) = judge(&mut levels, &Calibration::default());
-        (levels.shape, certainty.shape, settled.shape)
+        (levels.pattern, certainty.pattern, settled.pattern)
     }
 
     #[test]

@@ -369,7 +369,8 @@ pub enum Certainty {
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Settled {
     /// How many candidates, from the first, hold the right one in 95 of 100 cases
-    /// in which the level is open and the piece is in the set.
+    /// in which the level is open and the piece is in the set; 0 where no list of
+    /// at most seven would.
     pub short_list: usize,
     /// Share of the evidence for a label that is not in the set, 0 to 1.
     pub unknown: f64,

@@ -92,7 +92,7 @@ pub(super) fn certainty_phrase(c: Certainty) -> &'static str {
         Certainty::Firm => "of such answers, 97 in 100 are right",
         Certainty::Likely => "of such answers, 80 in 100 are right",
         Certainty::Several => "open; if it is in the set, the list holds it 95 times in 100",
-        Certainty::Unknown => "not in the set, as far as the photo tells",
+        Certainty::Unknown => "nothing of the set stands out, as far as the photo tells",
     }
 }
 

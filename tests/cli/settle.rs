@@ -1,11 +1,6 @@
 //! Readings that become part of the set, and changes that are taken back.
 
-use std::{
-    collections::BTreeSet,
-    fs,
-    io::{BufRead, BufReader, Write},
-    process::Stdio,
-};
+use std::{collections::BTreeSet, fs, io::Write, process::Stdio};
 
 use serde_json::{Value, json};
 
@@ -321,61 +316,4 @@ fn views_of_one_reading_join_one_piece_and_a_piece_takes_another_view() {
     .remove(0);
     let message = row["error"]["message"].as_str().unwrap();
     assert!(message.contains("as a photo of \"the jug\""), "{message}");
-}
-
-#[test]
-fn a_settling_that_is_killed_keeps_what_it_reported_and_is_taken_up_again() {
-    let place = Place::furnished();
-    let photos: Vec<String> = (0..6).map(|i| format!("{i}.png")).collect();
-    for (i, photo) in photos.iter().enumerate() {
-        let shift = [i as f64 * 0.7, 1.0];
-        save(
-            &Jug::default().draw(170, shift, 0.0, false),
-            &place.at(photo),
-        );
-    }
-    let names: Vec<&str> = photos.iter().map(String::as_str).collect();
-    read(&place, &names, "firm", "r.jsonl");
-    let mut child = place
-        .command()
-        .args([
-            "cabinet",
-            "settle",
-            "r.jsonl",
-            "--format",
-            "jsonl",
-            "--threads",
-            "1",
-        ])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut rows = BufReader::new(child.stdout.take().unwrap()).lines();
-    let reported: Vec<Value> = (0..2)
-        .map(|_| serde_json::from_str(&rows.next().unwrap().unwrap()).unwrap())
-        .collect();
-    child.kill().unwrap();
-    child.wait().unwrap();
-    place.run(["cabinet", "verify"]).exits(0);
-    let list = list(&place);
-    for row in &reported {
-        assert_eq!(row["status"], "joined");
-        let photo = row["photo"].as_str().unwrap();
-        assert!(list.contains(&format!("\"photo\":\"{photo}\"")), "{list}");
-    }
-    let rows = settle(&place, &["r.jsonl"]).exits(0).lines();
-    let status: Vec<&str> = rows.iter().map(|r| r["status"].as_str().unwrap()).collect();
-    assert_eq!(status[..2], ["unchanged", "unchanged"]);
-    assert!(
-        status.iter().all(|s| ["unchanged", "joined"].contains(s)),
-        "{status:?}"
-    );
-    // What the killed run did is a change of its own; the second made one unless the
-    // first was done before it was killed.
-    let changes = if status.contains(&"joined") { "2" } else { "1" };
-    place.run(["cabinet", "undo", changes]).exits(0);
-    place.run(["cabinet", "verify"]).exits(0);
-    let left = self::list(&place);
-    assert_eq!(left.lines().count(), 3, "{left}");
 }

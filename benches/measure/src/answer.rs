@@ -26,7 +26,23 @@ pub(crate) struct Piece {
     pub(crate) matches: Vec<Match>,
     pub(crate) levels: Levels<Vec<Candidate>>,
     pub(crate) certainty: Levels<String>,
+    #[serde(default)]
+    pub(crate) settled: Levels<Settled>,
+    #[serde(default)]
+    pub(crate) joined: Joined,
     pub(crate) colour: Option<Colour>,
+}
+
+/// What stands behind a level's certainty.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Settled {
+    pub(crate) short_list: usize,
+    pub(crate) unknown: f64,
+}
+
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Joined {
+    pub(crate) combination: String,
 }
 
 #[derive(Debug, Deserialize)]
@@ -42,7 +58,7 @@ pub(crate) struct Ground {
     pub(crate) told_apart: bool,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Default, Deserialize)]
 pub(crate) struct Levels<T> {
     pub(crate) form: T,
     pub(crate) shape: T,
@@ -50,9 +66,22 @@ pub(crate) struct Levels<T> {
     pub(crate) glaze: T,
 }
 
+impl<T> Levels<T> {
+    pub(crate) fn of(&self, level: &str) -> &T {
+        match level {
+            "form" => &self.form,
+            "shape" => &self.shape,
+            "pattern" => &self.pattern,
+            _ => &self.glaze,
+        }
+    }
+}
+
 #[derive(Debug, Deserialize)]
 pub(crate) struct Candidate {
     pub(crate) label: String,
+    #[serde(default)]
+    pub(crate) probability: f64,
 }
 
 #[derive(Debug, Deserialize)]

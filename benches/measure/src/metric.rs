@@ -36,6 +36,21 @@ pub(crate) fn wilson(hits: usize, n: usize) -> [f64; 2] {
     ]
 }
 
+/// How often a value of `high` lies above one of `low`, ties counted half: the area
+/// under the receiver operating characteristic (Mann & Whitney 1947).
+pub(crate) fn auroc(high: &[f64], low: &[f64]) -> f64 {
+    let above: f64 = high
+        .iter()
+        .flat_map(|h| low.iter().map(move |l| h.total_cmp(l)))
+        .map(|order| match order {
+            std::cmp::Ordering::Greater => 1.0,
+            std::cmp::Ordering::Equal => 0.5,
+            std::cmp::Ordering::Less => 0.0,
+        })
+        .sum();
+    above / (high.len() * low.len()) as f64
+}
+
 /// Mean; NaN of nothing.
 pub(crate) fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64

@@ -21,6 +21,12 @@ impl Rng {
     pub(crate) fn below(&mut self, n: usize) -> usize {
         (self.unit() * n as f64) as usize
     }
+    /// Puts a list in random order (Fisher & Yates).
+    pub(crate) fn shuffle<T>(&mut self, list: &mut [T]) {
+        for i in (1..list.len()).rev() {
+            list.swap(i, self.below(i + 1));
+        }
+    }
 }
 
 /// Tells contents apart (FNV-1a, 64 bits); not against anyone who means harm.

@@ -12,6 +12,7 @@ mod saliency;
 mod stamps;
 mod studio;
 mod ukbench;
+mod verdicts;
 
 use crate::{Result, bench::Bench, line::Line};
 
@@ -51,6 +52,7 @@ pub(crate) const SETS: &[Set] = &[
     set("damaged", damaged::measure, &[]),
     set("studio", studio::measure, &[]),
     set("glazes", glazes::measure, &[]),
+    set("verdicts", verdicts::measure, &[]),
 ];
 
 /// Measures every set that is asked for; a set that fails does not stop the others.

@@ -13,7 +13,7 @@ const COHORT: usize = 5;
 const LEAST: f64 = 0.02;
 
 /// Labels that take part; what is further away has no share to speak of.
-pub(super) const LABELS: usize = 20;
+const LABELS: usize = 20;
 
 const N: usize = 3;
 pub(super) type Vector = [f64; N];
@@ -21,7 +21,7 @@ pub(super) type Matrix = [[f64; N]; N];
 
 /// Distances of one question, ready for the logit.
 pub(super) struct Question {
-    pub(super) log_distances: Vec<f64>,
+    log_distances: Vec<f64>,
     crowd: f64,
 }
 
@@ -73,7 +73,8 @@ pub(super) fn probabilities(logit: &Vector, question: &Question) -> Vec<f64> {
 /// it counts.
 pub(super) struct Lesson {
     pub(super) question: Question,
-    pub(super) right: usize,
+    /// Place of the right label; `None` where it is not in the set.
+    pub(super) right: Option<usize>,
     pub(super) counts: f64,
 }
 
@@ -112,6 +113,12 @@ pub(super) fn fit(lessons: &[&Lesson], prior: &Prior) -> Vector {
 /// falls off.
 fn learn(logit: &Vector, lesson: &Lesson, slope: &mut Vector, bend: &mut Matrix) {
     let question = &lesson.question;
+    let none_of_them = question.alternatives() - 1;
+    // A label too far away to take part teaches nothing.
+    let right = lesson.right.unwrap_or(none_of_them);
+    if lesson.right.is_some_and(|right| right >= none_of_them) {
+        return;
+    }
     let p = probabilities(logit, question);
     let mut mean = [0.0; N];
     let mut square = [[0.0; N]; N];
@@ -124,7 +131,7 @@ fn learn(logit: &Vector, lesson: &Lesson, slope: &mut Vector, bend: &mut Matrix)
             }
         }
     }
-    let right = question.row(lesson.right);
+    let right = question.row(right);
     for a in 0..N {
         slope[a] += lesson.counts * (right[a] - mean[a]);
         for b in 0..N {
@@ -167,7 +174,7 @@ mod tests {
     fn lesson(distances: &[f64], right: Option<usize>, counts: f64) -> Lesson {
         Lesson {
             question: Question::new(distances),
-            right: right.unwrap_or(distances.len()),
+            right,
             counts,
         }
     }
@@ -196,7 +203,8 @@ mod tests {
             ],
             firm_from: 0.9,
             likely_from: 0.7,
-            list_share: 0.9,
+            list_share: Some(0.9),
+            unknown_at_least: 0.1,
         };
         let found = fit(&lessons.iter().collect::<Vec<_>>(), &prior);
         for (found, scipy) in found.iter().zip(SCIPY) {
