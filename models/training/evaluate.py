@@ -36,20 +36,19 @@ def read(file, grey=False):
 # ---- masks and crops, as the program makes them (but for the refined edge)
 
 
+def looked_at(net, photo):
+    """All that a mask network says of a photo; the general and the own one expect the same input."""
+    side = net.get_inputs()[0].shape[-1]
+    x = cv2.resize(photo, (side, side), interpolation=cv2.INTER_AREA if max(photo.shape) > side else cv2.INTER_LINEAR).astype(np.float32)
+    x = (x / max(1, x.max()) - [0.485, 0.456, 0.406]) / [0.229, 0.224, 0.225]
+    return net.run(None, {"x": x.transpose(2, 0, 1)[None].astype(np.float32)})
+
+
 def general_mask(net, photo):
     """Mask 0 to 1 at the photo's size from the general network."""
-    side = net.get_inputs()[0].shape[-1]
-    x = cv2.resize(photo, (side, side), interpolation=cv2.INTER_AREA).astype(np.float32)
-    x = (x / max(1, x.max()) - [0.485, 0.456, 0.406]) / [0.229, 0.224, 0.225]
-    y = net.run(["mask"], {"x": x.transpose(2, 0, 1)[None].astype(np.float32)})[0][0, 0]
+    y = looked_at(net, photo)[0][0, 0]
     y = (y - y.min()) / max(1e-6, y.max() - y.min())
     return cv2.resize(y, photo.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-
-
-def own_outputs(net, photo):
-    side = net.get_inputs()[0].shape[-1]
-    x = cv2.resize(photo, (side, side), interpolation=cv2.INTER_AREA if max(photo.shape) > side else cv2.INTER_LINEAR)
-    return net.run(None, {"x": (x.astype(np.float32) / 127.5 - 1).transpose(2, 0, 1)[None]})
 
 
 def largest(mask):

@@ -3,7 +3,7 @@
 `python3 evaluate_cutout.py DATA --general ../mask.onnx --own ../cutout.onnx [--world DIR] [--scenes DIR ...]`
 Prints overlap (IoU) and error before the program refines the edge; `rule` is the own mask, or the
 general one where the own is empty, touches the frame or is unsure. Figures for the
-photos of even and odd number: the rule's thresholds are chosen on the even ones.
+photos of even and odd number: the rule's thresholds were chosen on the odd ones.
 """
 import argparse
 import json
@@ -12,15 +12,15 @@ import pathlib
 import cv2
 import numpy as np
 
-from evaluate import general_mask, largest, milliseconds, own_outputs, read, session, show
+from evaluate import general_mask, largest, looked_at, milliseconds, read, session, show
 
 # The rule; see `trusted`.
-LEAST_AREA, MOST_TOUCH, LEAST_CERTAINTY = 0.01, 0.02, 0.9
+LEAST_AREA, MOST_TOUCH, LEAST_CERTAINTY = 0.01, 0.02, 0.92
 LEAST_PEAK, NEAR = 0.3, 5
 
 
 def own_mask(net, photo):
-    mask = own_outputs(net, photo)[0][0, 0]
+    mask = looked_at(net, photo)[0][0, 0]
     return mask, cv2.resize(mask, photo.shape[1::-1], interpolation=cv2.INTER_LINEAR)
 
 
@@ -103,7 +103,7 @@ def measure_scenes(results, net, folders):
             for file in sorted((folder / "photos").glob("*.jpg")):
                 photo = read(file)
                 truths = [t for t in piece_masks(folder, file.stem) if t.mean() > 0.002]
-                labels = cv2.resize(split(own_outputs(net, photo)).astype(np.float32), photo.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+                labels = cv2.resize(split(looked_at(net, photo)).astype(np.float32), photo.shape[1::-1], interpolation=cv2.INTER_NEAREST)
                 hit = matches(labels.astype(int), truths)
                 counts[len(truths)] = counts.get(len(truths), np.zeros(3)) + hit
         total = sum(counts.values())

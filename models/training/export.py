@@ -33,10 +33,15 @@ def load_embedder(file, backbone, mode, heads):
     return net.eval()
 
 
-def load_cutout(file):
+def load_cutout(file, general, share):
+    """The network of `train_cutout.py`; its trunk stands `share` of the way from the published weights to the trained."""
     net = cutout.Cutout()
-    state = torch.load(file, map_location="cpu", weights_only=True)
-    net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
+    state = {k: v.float() if v.is_floating_point() else v for k, v in torch.load(file, map_location="cpu", weights_only=True).items()}
+    if share < 1:
+        net.trunk.load_published(general)
+        begun = net.state_dict()
+        state = {k: torch.lerp(begun[k], v, share) if k.startswith("trunk.") else v for k, v in state.items()}
+    net.load_state_dict(state)
     return net.eval()
 
 
@@ -58,8 +63,8 @@ def write(module, channels, side, outputs, file):
     print(f"{file.name}: differs from the trained network by at most {worst:.1e}")
 
 
-def run_once(file, x):
-    return onnxruntime.InferenceSession(file, providers=["CPUExecutionProvider"]).run(None, {"x": x})
+def run_once(file, x, outputs=None):
+    return onnxruntime.InferenceSession(file, providers=["CPUExecutionProvider"]).run(outputs, {"x": x})
 
 
 def store_in_half(file):
@@ -88,6 +93,8 @@ def main():
     parser.add_argument("--head", default="form")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
     parser.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
+    parser.add_argument("--general", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
+    parser.add_argument("--share", type=float, default=0.75, help="how far the cutout's trunk goes from its published weights to the trained")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
@@ -97,7 +104,7 @@ def main():
         net = load_embedder(arguments.embedder, arguments.backbone, arguments.mode, [(name, mask) for name, mask, _ in HEADS])
         write(embedder.Exported(net, arguments.head), 4, CROP, ["pool", "shape", "decor"], arguments.out)
     else:
-        write(cutout.Exported(load_cutout(arguments.cutout)), 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
+        write(cutout.Exported(load_cutout(arguments.cutout, arguments.general, arguments.share)), 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
     if not arguments.single:
         store_in_half(arguments.out)
     print(f"{arguments.out}: {arguments.out.stat().st_size} bytes, SHA-256 {hashlib.sha256(arguments.out.read_bytes()).hexdigest()}")
