@@ -15,6 +15,7 @@ mod graph;
 mod join;
 mod look_alike;
 pub mod rehearse;
+pub mod told;
 mod weights;
 
 use std::{
@@ -32,7 +33,8 @@ use crate::{
 use calibrate::Calibration;
 use compare::{Compared, Probe};
 use glaze::Glazes;
-use reading::{Candidate, Certainty, Level, Levels, Match, PieceReading};
+use reading::{Candidate, Certainty, Level, Levels, Match, PieceReading, View};
+use told::Told;
 
 pub use graph::Neighbours;
 pub use join::span;
@@ -53,6 +55,8 @@ pub struct Options {
     pub scan_below: usize,
     /// Whether the outlines nearest by their vector are aligned point by point.
     pub align: bool,
+    /// What is known of the piece already.
+    pub told: Told,
     /// How distances turn into certainty.
     pub calibration: Arc<Calibration>,
     /// The cabinet's neighbourhood graph, where it is to order the aligned
@@ -110,7 +114,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .enumerate()
         .map(|(i, c)| (c.piece, i + 1))
         .collect();
-    let mut levels = Levels::each(|level| as_candidates(&compared, snapshot, &ranks, level));
+    let mut levels =
+        Levels::each(|level| as_candidates(&compared, snapshot, &ranks, level, &options.told));
     let (mut certainty, mut settled) = certainty::judge(&mut levels, &options.calibration);
     let glazes = Glazes::new(query, snapshot);
     // What the photos cannot tell apart is open, whatever the trials say.
@@ -122,6 +127,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
     if within_doubt > 1 && matches!(certainty.glaze, Certainty::Firm | Certainty::Likely) {
         certainty.glaze = Certainty::Several;
     }
+    certainty::as_told(&options.told, &mut levels, &mut certainty, &mut settled);
     let matches: Vec<Match> = compared
         .iter()
         .take(options.top)
@@ -136,7 +142,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .iter()
         .flat_map(|(_, d)| d.warnings.iter())
         .collect();
-    let advice = advice::advice(&levels, &certainty, &matches, &warnings);
+    let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
+    let advice = advice::advice(&levels, &certainty, &matches, &warnings, &seen);
     let joined = join::join(&levels, &certainty, &matches, snapshot.vocabulary());
     let on_level = |level: Level, piece: u32| {
         let alone = Options {
@@ -191,6 +198,7 @@ fn as_candidates(
     snapshot: &Snapshot,
     ranks: &BTreeMap<u32, usize>,
     level: Level,
+    told: &Told,
 ) -> Vec<Candidate> {
     let mut behind: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for (piece, rank) in ranks {
@@ -198,7 +206,7 @@ fn as_candidates(
             behind.entry(label).or_default().push(*rank);
         }
     }
-    compare::by_label(compared, snapshot, level)
+    compare::by_label(compared, snapshot, level, told)
         .into_iter()
         .map(|(label, distance)| {
             let mut matches = behind.remove(label.as_str()).unwrap_or_default();

@@ -4,6 +4,8 @@
 #[path = "cli/cabinet.rs"]
 mod cabinet;
 mod drawn;
+#[path = "cli/know.rs"]
+mod know;
 #[path = "cli/note.rs"]
 mod note;
 #[path = "cli/outline.rs"]

@@ -13,6 +13,7 @@ use crate::{
     identify::{
         self, Identified, Neighbours, Options, Query, Weights,
         reading::{Failure, Reading, SCHEMA, Status},
+        told::Told,
     },
     photo::{self, Photo},
     report::{self, Exhibit, Heading},
@@ -29,6 +30,10 @@ pub(super) struct IdentifyArgs {
     /// Rank the matches by these channels alone: outline, form, decoration, colour, general
     #[arg(long, value_name = "CH[,CH]")]
     by: Option<String>,
+    /// What is known already: a level (form, shape, pattern, glaze) is then settled; width_mm,
+    /// height_mm and mark weigh. May be given several times, and goes for all photos
+    #[arg(long, value_name = "NAME=VALUE")]
+    know: Vec<String>,
     /// Number of matches
     #[arg(long, default_value_t = 10, value_name = "N")]
     top: usize,
@@ -80,6 +85,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         skip_same_photo: args.skip_same_photo,
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
+        told: Told::read(&args.know)?,
         calibration: Arc::default(),
         graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),
     };

@@ -72,8 +72,9 @@ pub struct Judge {
     pub firm_from: f64,
     /// Share from which a label is likely.
     pub likely_from: f64,
-    /// Share of the labels' evidence that a short list holds; `None` where no list
-    /// of at most [`LIST_MOST`] labels holds the right one as often as promised.
+    /// Share of the labels' evidence that a short list holds; `None` where in the
+    /// trials no list of at most [`LIST_MOST`] labels made by such a share held the
+    /// right one as often as promised.
     pub list_share: Option<f64>,
     /// How often a piece was taken to be not in the set, before anything is seen.
     pub unknown_before: f64,
@@ -99,7 +100,13 @@ impl Judge {
     /// How many labels, largest share first, make the short list; `None` where one
     /// of at most [`LIST_MOST`] would not do.
     pub fn short_list(&self, shares: &Shares) -> Option<usize> {
-        short_list(shares, self.list_share?)
+        let wanted = match self.list_share {
+            Some(share) => share * (1.0 - shares.unknown),
+            // Where trials found no share of the labels' evidence that would do, the
+            // list has to hold what it promises of all evidence.
+            None => LISTED,
+        };
+        short_list(shares, wanted)
     }
 
     /// Whether more speaks for "not in the set" than for all labels.
@@ -108,8 +115,8 @@ impl Judge {
     }
 }
 
-fn short_list(shares: &Shares, list_share: f64) -> Option<usize> {
-    let wanted = list_share * (1.0 - shares.unknown);
+/// How many labels hold `wanted` of the evidence, if they are not too many.
+fn short_list(shares: &Shares, wanted: f64) -> Option<usize> {
     let mut held = 0.0;
     let enough = shares.labels.iter().position(|share| {
         held += share;
@@ -292,7 +299,7 @@ fn list_share(judged: &[Judged], likely_from: f64, usual: Option<f64>) -> Option
     for share in [0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 0.99, 0.995] {
         let (mut lists, mut hold) = (0.0, 0.0);
         for j in &open {
-            if let Some(length) = short_list(&j.shares, share) {
+            if let Some(length) = short_list(&j.shares, share * (1.0 - j.shares.unknown)) {
                 lists += 1.0;
                 hold += if j.right < Some(length) { 1.0 } else { 0.0 };
             }

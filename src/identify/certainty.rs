@@ -16,6 +16,7 @@
 use super::{
     calibrate::{Calibration, Judge},
     reading::{Candidate, Certainty, Level, Levels, Settled},
+    told::Told,
 };
 
 /// Gives each candidate its share and says how settled each level is. A level that
@@ -35,6 +36,36 @@ pub(super) fn judge(
         settled
     });
     (certainty, settled)
+}
+
+/// Settles the levels that are told, whatever the photos resemble.
+pub(super) fn as_told(
+    told: &Told,
+    levels: &mut Levels<Vec<Candidate>>,
+    certainty: &mut Levels<Certainty>,
+    settled: &mut Levels<Settled>,
+) {
+    for level in Level::ALL {
+        let Some(label) = told.label(level) else {
+            continue;
+        };
+        let candidates = levels.get_mut(level);
+        candidates.retain(|candidate| candidate.label == label);
+        for candidate in candidates.iter_mut() {
+            candidate.probability = 1.0;
+        }
+        // A label that the set does not hold is told all the same, and nothing of
+        // the set is like it.
+        *certainty.get_mut(level) = match candidates.is_empty() {
+            true => Certainty::Unknown,
+            false => Certainty::Firm,
+        };
+        *settled.get_mut(level) = Settled {
+            short_list: candidates.len(),
+            told: true,
+            ..Settled::default()
+        };
+    }
 }
 
 fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settled) {
@@ -62,6 +93,7 @@ fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settl
         short_list: short_list.unwrap_or(0),
         unknown: rounded(shares.unknown),
         trials: judge.trials,
+        told: false,
     };
     (certainty, settled)
 }

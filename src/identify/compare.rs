@@ -9,6 +9,7 @@ use super::{
     Options,
     align::Aligned,
     reading::{Level, Levels},
+    told::Told,
 };
 use crate::{
     cabinet::Snapshot,
@@ -207,18 +208,21 @@ pub(super) fn compare(
 }
 
 /// The labels of one level, nearest first, each with the distance of its nearest
-/// piece.
+/// piece, as far as that agrees with what is told.
 pub(super) fn by_label(
     compared: &[Compared],
     snapshot: &Snapshot,
     level: Level,
+    told: &Told,
 ) -> Vec<(String, f64)> {
     let mut by_label: BTreeMap<&str, f64> = BTreeMap::new();
     for c in compared {
-        let label = snapshot.pieces()[c.piece as usize].labels.get(level.name());
-        if let (Some(label), Some(distance)) = (label, c.levels.get(level)) {
+        let labels = &snapshot.pieces()[c.piece as usize].labels;
+        if let (Some(label), Some(distance)) = (labels.get(level.name()), c.levels.get(level))
+            && let Some(factor) = told.factor(level, labels)
+        {
             let nearest = by_label.entry(label).or_insert(f64::INFINITY);
-            *nearest = nearest.min(*distance);
+            *nearest = nearest.min(distance * factor);
         }
     }
     let mut labels: Vec<(String, f64)> = by_label

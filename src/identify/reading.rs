@@ -377,6 +377,9 @@ pub struct Settled {
     /// Trials with the cabinet's own photos on which this rests; 0 where it rests
     /// on what the program brings along.
     pub trials: usize,
+    /// Whether the label was told by the user, and not read from photos.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub told: bool,
 }
 
 /// A piece of the cabinet that resembles the one photographed.

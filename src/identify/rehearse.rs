@@ -12,6 +12,7 @@ use super::{
     Options,
     compare::{self, Compared, Probe},
     reading::Levels,
+    told::Told,
 };
 use crate::{cabinet::Snapshot, error::Result};
 
@@ -109,7 +110,7 @@ fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOu
     let labels = &snapshot.piece(view).labels;
     let levels = Levels::each(|level| {
         let truth = labels.get(level.name())?.to_owned();
-        let mut found = compare::by_label(compared, snapshot, level);
+        let mut found = compare::by_label(compared, snapshot, level, &Told::default());
         let place = found.iter().position(|(label, _)| *label == truth);
         found.truncate(place.map_or(KEPT, |place| KEPT.max(place + 1)));
         Some(Asked { truth, found })

@@ -43,6 +43,7 @@ impl<'a> Level<'a> {
     /// What the word rests on, as a sentence.
     pub(super) fn basis(&self) -> String {
         match self.settled.trials {
+            _ if self.settled.told => "Told, not read from the photo.".to_owned(),
             0 => "Rests on what the program brings along: the set is too small to try.".to_owned(),
             n => format!("Rests on {n} trials with the set's own photos."),
         }

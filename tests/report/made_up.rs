@@ -84,6 +84,7 @@ fn settled(short_list: usize, unknown: f64) -> Settled {
         short_list,
         unknown,
         trials: 120,
+        told: false,
     }
 }
 
