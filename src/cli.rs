@@ -2,6 +2,7 @@
 //! terminal. Results go to stdout, everything else to stderr.
 
 mod add;
+mod assess;
 mod batch;
 mod cabinet;
 mod demo;
@@ -107,6 +108,8 @@ enum Command {
     Identify(identify::IdentifyArgs),
     /// Draw and measure outline and profile of the pieces in photos
     Outline(outline::OutlineArgs),
+    /// Try the cabinet on itself: how well it answers, and what it takes for what
+    Assess(assess::AssessArgs),
     /// List, correct, check and tidy the cabinet
     #[command(subcommand)]
     Cabinet(cabinet::CabinetCommand),
@@ -238,6 +241,7 @@ fn carry_out(cli: &Cli) -> Result<Exit> {
         Command::Add(args) => add::run(args, common),
         Command::Identify(args) => identify::run(args, common),
         Command::Outline(args) => outline::run(args, common),
+        Command::Assess(args) => assess::run(args, common),
         Command::Cabinet(command) => cabinet::run(command, common),
         Command::Demo(args) => demo::run(args, common),
         Command::Doctor => doctor::run(common),

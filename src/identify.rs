@@ -10,6 +10,7 @@ mod align;
 pub mod calibrate;
 mod certainty;
 mod compare;
+pub mod crossed;
 mod glaze;
 mod graph;
 mod join;

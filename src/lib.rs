@@ -20,5 +20,6 @@ pub mod nearest;
 pub mod cabinet;
 pub mod describe;
 pub mod identify;
+pub mod assess;
 pub mod report;
 pub mod cli;

@@ -1,6 +1,8 @@
 //! The program as it is called: streams, exit codes, the schema, the cabinet.
 //! Sources: README.md for what is promised; where it is silent, common practice.
 
+#[path = "cli/assess.rs"]
+mod assess;
 #[path = "cli/cabinet.rs"]
 mod cabinet;
 mod drawn;

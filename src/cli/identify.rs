@@ -303,7 +303,7 @@ fn failed(name: String, e: &Error) -> Reading {
 }
 
 /// Says when features were made by another version of a channel.
-fn tell_stale(snapshot: &Snapshot, quiet: bool) {
+pub(super) fn tell_stale(snapshot: &Snapshot, quiet: bool) {
     let stale = (0..REGISTRY.len())
         .map(|channel| snapshot.stale(channel))
         .max()

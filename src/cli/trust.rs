@@ -6,14 +6,18 @@ use super::output;
 use crate::{
     cabinet::{Cabinet, Snapshot},
     error::Result,
-    identify::{Options, calibrate::Calibration, rehearse},
+    identify::{
+        Options,
+        calibrate::Calibration,
+        rehearse::{self, Trial},
+    },
 };
 
 /// Pieces that are asked about; more would add little and take longer.
-const PIECES: usize = 300;
+pub(super) const PIECES: usize = 300;
 
 /// Fewer pieces than this teach nothing.
-const PIECES_MIN: usize = 8;
+pub(super) const PIECES_MIN: usize = 8;
 
 /// The cabinet's calibration. Where none is kept that fits, the cabinet's own
 /// photos are asked about, which takes seconds; `options` says how.
@@ -29,7 +33,22 @@ pub(super) fn calibration(
     if let Some(kept) = Calibration::kept(cabinet.dir(), snapshot, options.align) {
         return Ok(Arc::new(kept));
     }
-    let views = rehearse::sample(snapshot, PIECES);
+    let trials = rehearsed(snapshot, options, PIECES, quiet)?;
+    let calibration = Calibration::learn(&trials);
+    // A cabinet that may not be written is tried anew each time.
+    let _ = calibration.keep(cabinet.dir(), snapshot, options.align);
+    Ok(Arc::new(calibration))
+}
+
+/// Asks about `most` pieces of the cabinet, as `options` say, but without the
+/// neighbourhood graph.
+pub(super) fn rehearsed(
+    snapshot: &Snapshot,
+    options: &Options,
+    most: usize,
+    quiet: bool,
+) -> Result<Vec<Trial>> {
+    let views = rehearse::sample(snapshot, most);
     let bar = output::progress(views.len(), "trying the cabinet on itself", quiet);
     let plain = Options {
         graph: None,
@@ -37,8 +56,5 @@ pub(super) fn calibration(
     };
     let trials = rehearse::rehearse(snapshot, &plain, &views, &|| bar.inc(1))?;
     bar.finish_and_clear();
-    let calibration = Calibration::learn(&trials);
-    // A cabinet that may not be written is tried anew each time.
-    let _ = calibration.keep(cabinet.dir(), snapshot, options.align);
-    Ok(Arc::new(calibration))
+    Ok(trials)
 }

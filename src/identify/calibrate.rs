@@ -347,6 +347,7 @@ mod tests {
                 Asked {
                     truth: "label 0".to_owned(),
                     found,
+                    average_precision: None,
                 }
             })
             .collect()

@@ -14,7 +14,7 @@
 //! light and camera move a colour further than close glazes differ.
 
 use super::{
-    calibrate::{Calibration, Judge},
+    calibrate::{Calibration, Judge, Shares},
     reading::{Candidate, Certainty, Level, Levels, Settled},
     told::Told,
 };
@@ -28,11 +28,8 @@ pub(super) fn judge(
     let mut certainty = Levels::default();
     let settled = Levels::each(|level| {
         let judge = calibration.levels.get(level);
-        let (word, settled) = judge_level(levels.get_mut(level), judge);
-        *certainty.get_mut(level) = match (level, word) {
-            (Level::Glaze, Certainty::Firm) => Certainty::Likely,
-            (_, word) => word,
-        };
+        let (word, settled) = judge_level(level, levels.get_mut(level), judge);
+        *certainty.get_mut(level) = word;
         settled
     });
     (certainty, settled)
@@ -68,7 +65,21 @@ pub(super) fn as_told(
     }
 }
 
-fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settled) {
+/// The word for shares of the evidence on a level.
+pub(super) fn word(level: Level, judge: &Judge, shares: &Shares) -> Certainty {
+    let first = shares.labels.first().copied().unwrap_or(0.0);
+    if first >= judge.firm_from && shares.labels.len() > 1 && level != Level::Glaze {
+        Certainty::Firm
+    } else if first >= judge.likely_from && !shares.labels.is_empty() {
+        Certainty::Likely
+    } else if Judge::is_unknown(shares) || judge.short_list(shares).is_none() {
+        Certainty::Unknown
+    } else {
+        Certainty::Several
+    }
+}
+
+fn judge_level(level: Level, candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settled) {
     if candidates.is_empty() {
         return (Certainty::Unknown, Settled::default());
     }
@@ -79,23 +90,13 @@ fn judge_level(candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settl
         candidate.probability = rounded(shares.labels.get(i).copied().unwrap_or(0.0));
     }
     let short_list = judge.short_list(&shares);
-    let first = shares.labels.first().copied().unwrap_or(0.0);
-    let certainty = if first >= judge.firm_from && candidates.len() > 1 {
-        Certainty::Firm
-    } else if first >= judge.likely_from {
-        Certainty::Likely
-    } else if Judge::is_unknown(&shares) || short_list.is_none() {
-        Certainty::Unknown
-    } else {
-        Certainty::Several
-    };
     let settled = Settled {
         short_list: short_list.unwrap_or(0),
         unknown: rounded(shares.unknown),
         trials: judge.trials,
         told: false,
     };
-    (certainty, settled)
+    (word(level, judge, &shares), settled)
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use super::{
     Options,
     compare::{self, Compared, Probe},
-    reading::Levels,
+    reading::{Level, Levels},
     told::Told,
 };
 use crate::{cabinet::Snapshot, error::Result};
@@ -36,6 +36,9 @@ pub struct Trial {
     pub view: u32,
     /// What was left out.
     pub left_out: LeftOut,
+    /// Place of its own piece among all, nearest first from 1 on, by the combined
+    /// distance; `None` where that piece was left out or is not among them.
+    pub own_place: Option<usize>,
     /// What came of it on each level on which the piece is labelled.
     pub levels: Levels<Option<Asked>>,
 }
@@ -48,6 +51,9 @@ pub struct Asked {
     /// Labels with the distance of their nearest piece, nearest first; the right
     /// one is among them if the set holds it.
     pub found: Vec<(String, f64)>,
+    /// Average precision of the pieces by their distance on the level; `None` where
+    /// no piece bears the label or none could be compared.
+    pub average_precision: Option<f64>,
 }
 
 /// Views to ask about: at most `most` pieces, spread over the whole cabinet, each
@@ -107,17 +113,78 @@ fn ask(snapshot: &Snapshot, options: &Options, view: u32) -> Result<Vec<Trial>> 
 }
 
 fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOut) -> Trial {
+    let own = snapshot.views()[view as usize].piece;
     let labels = &snapshot.piece(view).labels;
     let levels = Levels::each(|level| {
         let truth = labels.get(level.name())?.to_owned();
         let mut found = compare::by_label(compared, snapshot, level, &Told::default());
         let place = found.iter().position(|(label, _)| *label == truth);
         found.truncate(place.map_or(KEPT, |place| KEPT.max(place + 1)));
-        Some(Asked { truth, found })
+        let hits = hits(compared, snapshot, level, &truth);
+        let relevant = (0..)
+            .zip(snapshot.pieces())
+            .filter(|(piece, _)| left_out == LeftOut::Photo || *piece != own)
+            .filter(|(_, piece)| piece.labels.get(level.name()) == Some(&truth))
+            .count();
+        Some(Asked {
+            average_precision: average_precision(&hits, relevant).filter(|_| !hits.is_empty()),
+            truth,
+            found,
+        })
     });
     Trial {
         view,
         left_out,
+        own_place: compared
+            .iter()
+            .position(|c| c.piece == own)
+            .map(|place| place + 1),
         levels,
+    }
+}
+
+/// Which pieces bear a label, those nearest on the level first. Pieces without any
+/// label there are passed over: they may be right or wrong.
+fn hits(compared: &[Compared], snapshot: &Snapshot, level: Level, truth: &str) -> Vec<bool> {
+    let mut ranked: Vec<(f64, bool)> = compared
+        .iter()
+        .filter_map(|c| {
+            let labels = &snapshot.pieces()[c.piece as usize].labels;
+            Some(((*c.levels.get(level))?, labels.get(level.name())? == truth))
+        })
+        .collect();
+    ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
+    ranked.into_iter().map(|(_, hit)| hit).collect()
+}
+
+/// Average precision of a ranking: the mean, over all `relevant` items there are,
+/// of the precision at each that was found. `None` if there are none.
+fn average_precision(hits: &[bool], relevant: usize) -> Option<f64> {
+    let found = hits.iter().enumerate().filter(|(_, hit)| **hit);
+    let sum: f64 = (1..)
+        .zip(found)
+        .map(|(found, (i, _))| f64::from(found) / (i + 1) as f64)
+        .sum();
+    (relevant > 0).then(|| sum / relevant as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Manning, Raghavan & Schuetze, Introduction to Information Retrieval (2008),
+    /// exercise 8.8: two rankings of four relevant documents.
+    #[test]
+    fn average_precision_as_in_the_book() {
+        let ranking = |text: &str| -> Vec<bool> { text.chars().map(|c| c == 'R').collect() };
+        let of = |text| average_precision(&ranking(text), 4).unwrap();
+        let first = (1.0 + 2.0 / 3.0 + 3.0 / 9.0 + 4.0 / 10.0) / 4.0;
+        let second = (1.0 / 2.0 + 2.0 / 5.0 + 3.0 / 6.0 + 4.0 / 7.0) / 4.0;
+        assert!((of("RNRNNNNNRR") - first).abs() < 1e-12);
+        assert!((of("NRNNRRRNNN") - second).abs() < 1e-12);
+        assert!((first - 0.6).abs() < 1e-12 && (second - 0.493).abs() < 5e-4);
+        // What is never found counts as nothing.
+        assert_eq!(average_precision(&[true], 2), Some(0.5));
+        assert_eq!(average_precision(&[false], 0), None);
     }
 }

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::{
+    assess::Assessment,
     error::{Error, Kind, Result},
     identify::reading::{Reading, SCHEMA},
 };
@@ -13,6 +14,16 @@ use crate::{
 /// [`Kind::Internal`] if a reading cannot be written as JSON.
 pub fn json(readings: &[Reading]) -> Result<String> {
     let mut text = serde_json::to_string_pretty(readings).map_err(defect)?;
+    text.push('\n');
+    Ok(text)
+}
+
+/// An assessment, indented.
+///
+/// # Errors
+/// [`Kind::Internal`] if it cannot be written as JSON.
+pub fn assessment_json(assessment: &Assessment) -> Result<String> {
+    let mut text = serde_json::to_string_pretty(assessment).map_err(defect)?;
     text.push('\n');
     Ok(text)
 }
@@ -63,5 +74,5 @@ fn line(value: &impl Serialize) -> Result<String> {
 }
 
 fn defect(e: serde_json::Error) -> Error {
-    Error::new(Kind::Internal, "a reading cannot be written as JSON").caused_by(e)
+    Error::new(Kind::Internal, "a result cannot be written as JSON").caused_by(e)
 }

@@ -11,7 +11,7 @@ mod verdict;
 use base64::{Engine as _, engine::general_purpose::STANDARD};
 use sha2::{Digest, Sha256};
 
-pub(in crate::report) use html::escape;
+pub(in crate::report) use html::{capital, escape};
 
 use crate::{
     identify::{
@@ -38,7 +38,7 @@ pub struct Heading {
 /// reading `i`; those that are absent are left out.
 pub fn page(readings: &[Reading], exhibits: &[Vec<Exhibit>], heading: &Heading) -> String {
     let mut out = String::new();
-    head(&mut out, heading);
+    head(&mut out, title(heading));
     out.push_str("<body>\n");
     intro(&mut out, readings, heading);
     out.push_str("<main>\n");
@@ -61,7 +61,8 @@ fn title(heading: &Heading) -> &str {
     }
 }
 
-fn head(out: &mut String, heading: &Heading) {
+/// Everything before the body, with the style sheet that all pages share.
+pub(in crate::report) fn head(out: &mut String, title: &str) {
     // The one style sheet is allowed by its hash, so that style smuggled in by
     // a label would have no effect even if escaping failed.
     let hash = STANDARD.encode(Sha256::digest(STYLE));
@@ -76,7 +77,7 @@ fn head(out: &mut String, heading: &Heading) {
             "<title>{title}</title>\n<style>{style}</style>\n</head>\n"
         ),
         hash = hash,
-        title = escape(title(heading)),
+        title = escape(title),
         style = STYLE,
     ));
 }

@@ -231,7 +231,7 @@ impl Lines {
 
 /// The text, or as much of it as fits with `…` behind. Never parts a character
 /// from the marks on it, and never leaves half of a wide one.
-fn fit(text: &str, room: usize) -> String {
+pub(super) fn fit(text: &str, room: usize) -> String {
     if text.width() <= room {
         return text.to_owned();
     }
@@ -252,7 +252,7 @@ fn fit(text: &str, room: usize) -> String {
 
 /// Lines of at most `room` columns, broken at blanks; a word longer than a line
 /// is shortened.
-fn wrap(text: &str, room: usize) -> Vec<String> {
+pub(super) fn wrap(text: &str, room: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         let word = fit(word, room);

@@ -33,7 +33,7 @@ pub(in crate::report) fn escape(text: &str) -> String {
 }
 
 /// The word with its first letter in upper case.
-pub(super) fn capital(word: &str) -> String {
+pub(in crate::report) fn capital(word: &str) -> String {
     let mut chars = word.chars();
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(chars).collect()

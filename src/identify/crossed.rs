@@ -1,0 +1,170 @@
+//! Trials judged by what the others taught, so that a cabinet's promises can be
+//! held against its own photos.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::{
+    calibrate::{Calibration, Judge},
+    certainty,
+    reading::{Certainty, Level, Levels},
+    rehearse::{Asked, LeftOut, Trial},
+};
+
+/// Parts into which the pieces are divided. Each is judged by what all the others
+/// taught: parameters, limits of the words and length of the list.
+const FOLDS: usize = 5;
+
+/// What was asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Case {
+    /// With the piece left out; others bear its label.
+    Piece,
+    /// With the photo left out; others show its piece.
+    Photo,
+    /// With the label left out, so that the right answer is "not in the set".
+    StruckOff,
+}
+
+/// How a level of a trial was judged.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Verdict {
+    /// What was asked.
+    pub case: Case,
+    /// Share of the evidence of the first label.
+    pub share: f64,
+    /// Share of the evidence of "not in the set".
+    pub unknown: f64,
+    /// The word that an answer would bear.
+    pub word: Certainty,
+    /// Whether the first label is right.
+    pub is_right: bool,
+    /// Labels on the short list; 0 where there is none.
+    pub listed: usize,
+    /// Whether the right one is among them.
+    pub is_listed: bool,
+    /// How often a piece was taken to be not in the set, before anything was seen.
+    pub unknown_before: f64,
+}
+
+/// Judges each trial by what the trials of other pieces taught. A trial of which
+/// the set holds no piece with the label is judged as struck off alone.
+pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
+    let mut fold_of: BTreeMap<u32, usize> = BTreeMap::new();
+    for trial in trials {
+        let next = fold_of.len();
+        fold_of.entry(trial.view).or_insert(next);
+    }
+    let in_fold = |trial: &Trial, fold| fold_of[&trial.view] % FOLDS == fold;
+    let judged: Vec<Levels<Vec<Verdict>>> = (0..FOLDS)
+        .into_par_iter()
+        .map(|fold| {
+            let others: Vec<Trial> = trials
+                .iter()
+                .filter(|trial| !in_fold(trial, fold))
+                .cloned()
+                .collect();
+            let calibration = Calibration::learn(&others);
+            Levels::each(|level| {
+                trials
+                    .iter()
+                    .filter(|trial| in_fold(trial, fold))
+                    .filter_map(|trial| Some((trial.left_out, trial.levels.get(level).as_ref()?)))
+                    .flat_map(|(left_out, asked)| {
+                        judge(level, calibration.levels.get(level), left_out, asked)
+                    })
+                    .collect()
+            })
+        })
+        .collect();
+    Levels::each(|level| {
+        judged
+            .iter()
+            .flat_map(|fold| fold.get(level))
+            .copied()
+            .collect()
+    })
+}
+
+fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<Verdict> {
+    let verdict = |case: Case, found: &[&(String, f64)]| {
+        let distances: Vec<f64> = found.iter().map(|(_, d)| *d).collect();
+        let shares = judge.shares(&distances);
+        let place = found.iter().position(|(label, _)| *label == asked.truth);
+        let listed = judge.short_list(&shares).unwrap_or(0);
+        Verdict {
+            case,
+            share: shares.labels.first().copied().unwrap_or(0.0),
+            unknown: shares.unknown,
+            word: certainty::word(level, judge, &shares),
+            is_right: place == Some(0),
+            listed,
+            is_listed: place.is_some_and(|place| place < listed),
+            unknown_before: judge.unknown_before,
+        }
+    };
+    let all: Vec<&(String, f64)> = asked.found.iter().collect();
+    let others: Vec<&(String, f64)> = all
+        .iter()
+        .copied()
+        .filter(|(label, _)| *label != asked.truth)
+        .collect();
+    let mut verdicts = Vec::new();
+    if others.len() < all.len() {
+        let case = match left_out {
+            LeftOut::Piece => Case::Piece,
+            LeftOut::Photo => Case::Photo,
+        };
+        verdicts.push(verdict(case, &all));
+    }
+    // With its label struck off a photo is asked one and the same, whatever else
+    // was left out: once is enough.
+    if left_out == LeftOut::Piece && !others.is_empty() {
+        verdicts.push(verdict(Case::StruckOff, &others));
+    }
+    verdicts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trial(view: u32, left_out: LeftOut, truth: &str, found: &[(&str, f64)]) -> Trial {
+        let asked = Asked {
+            truth: truth.to_owned(),
+            found: found.iter().map(|(l, d)| ((*l).to_owned(), *d)).collect(),
+            average_precision: None,
+        };
+        Trial {
+            view,
+            left_out,
+            own_place: None,
+            levels: Levels {
+                pattern: Some(asked),
+                ..Levels::default()
+            },
+        }
+    }
+
+    #[test]
+    fn a_photo_is_asked_with_and_without_its_label_and_a_lone_label_only_without() {
+        let found = [("A", 0.1), ("B", 0.8), ("C", 0.9)];
+        let trials = [
+            trial(0, LeftOut::Photo, "A", &found),
+            trial(0, LeftOut::Piece, "A", &found),
+            trial(1, LeftOut::Piece, "D", &found),
+        ];
+        let verdicts = verdicts(&trials);
+        let cases: Vec<Case> = verdicts.pattern.iter().map(|v| v.case).collect();
+        assert_eq!(
+            cases,
+            [Case::Photo, Case::Piece, Case::StruckOff, Case::StruckOff]
+        );
+        assert!(verdicts.pattern[1].is_right && verdicts.pattern[1].is_listed);
+        // What is struck off is never right, and has more of the unknown.
+        assert!(!verdicts.pattern[2].is_right && !verdicts.pattern[2].is_listed);
+        assert!(verdicts.pattern[2].unknown > verdicts.pattern[1].unknown);
+        assert!(verdicts.form.is_empty());
+    }
+}
