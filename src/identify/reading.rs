@@ -360,7 +360,8 @@ pub enum Certainty {
     Likely,
     /// Open between several.
     Several,
-    /// Not in the set, as far as the photos tell.
+    /// Nothing of the set stands out: it is not in the set, or the photos do not
+    /// tell.
     #[default]
     Unknown,
 }

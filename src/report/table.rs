@@ -119,7 +119,8 @@ fn answer(level: &Level<'_>) -> (Style, String, String) {
     let said = match (level.certainty, best) {
         (_, None) => "nothing to compare with".to_owned(),
         (Certainty::Unknown, Some(c)) => {
-            format!("not in the set; nearest label: {}", words::plain(&c.label))
+            let nearest = words::plain(&c.label);
+            format!("{}; nearest label: {nearest}", level.unanswered())
         }
         (_, Some(_)) => {
             let labels: Vec<String> = level

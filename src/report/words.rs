@@ -32,6 +32,14 @@ pub(super) struct Level<'a> {
 }
 
 impl<'a> Level<'a> {
+    /// What is said where no label answers.
+    pub(super) fn unanswered(&self) -> &'static str {
+        match self.settled.unknown > 0.5 {
+            true => "not in the set",
+            false => "nothing in the set stands out",
+        }
+    }
+
     /// Labels of the short list that are not shown.
     pub(super) fn left_out(&self) -> usize {
         match self.certainty {

@@ -105,7 +105,7 @@ fn level(out: &mut String, level: &Level<'_>) {
     let answer = if level.candidates.is_empty() {
         "Nothing to compare with".to_owned()
     } else if answers.is_empty() {
-        "Not in the set".to_owned()
+        html::capital(level.unanswered())
     } else {
         match level.left_out() {
             0 => labels(answers),
@@ -156,7 +156,7 @@ pub(super) fn brief(level: &Level<'_>) -> String {
     let answers = level.answers();
     let answer = match (answers, level.candidates) {
         (_, []) => "–".to_owned(),
-        ([], _) => "not in the set".to_owned(),
+        ([], _) => level.unanswered().to_owned(),
         (some, _) => labels(some),
     };
     format!(
