@@ -91,6 +91,13 @@ pub struct Shares {
     pub unknown: f64,
 }
 
+impl Shares {
+    /// The nearest label's; 0 where there is none.
+    pub fn first(&self) -> f64 {
+        self.labels.first().copied().unwrap_or(0.0)
+    }
+}
+
 impl Judge {
     /// Shares by the distances of labels, nearest first. They sum to 1.
     pub fn shares(&self, distances: &[f64]) -> Shares {
@@ -211,7 +218,7 @@ struct Judged {
 
 impl Judged {
     fn first(&self) -> f64 {
-        self.shares.labels.first().copied().unwrap_or(0.0)
+        self.shares.first()
     }
 
     fn is_right(&self) -> bool {

@@ -67,7 +67,7 @@ pub(super) fn as_told(
 
 /// The word for shares of the evidence on a level.
 pub(super) fn word(level: Level, judge: &Judge, shares: &Shares) -> Certainty {
-    let first = shares.labels.first().copied().unwrap_or(0.0);
+    let first = shares.first();
     if first >= judge.firm_from && shares.labels.len() > 1 && level != Level::Glaze {
         Certainty::Firm
     } else if first >= judge.likely_from && !shares.labels.is_empty() {

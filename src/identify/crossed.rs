@@ -95,7 +95,7 @@ fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<V
         let listed = judge.short_list(&shares).unwrap_or(0);
         Verdict {
             case,
-            share: shares.labels.first().copied().unwrap_or(0.0),
+            share: shares.first(),
             unknown: shares.unknown,
             word: certainty::word(level, judge, &shares),
             is_right: place == Some(0),
