@@ -67,3 +67,30 @@ impl Calibration {
         file::write_whole(&place(cabinet), &text)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{cabinet::Cabinet, config, identify::channel_specs};
+
+    #[test]
+    fn what_is_kept_is_read_again_and_what_is_damaged_or_of_another_kind_is_not() {
+        let dir = tempfile::tempdir().unwrap();
+        let place = dir.path().join("cabinet");
+        let cabinet = Cabinet::create_or_open(&place).unwrap();
+        let snapshot = cabinet
+            .snapshot(&config::Nearest::default(), &channel_specs())
+            .unwrap();
+        assert_eq!(Calibration::kept(&place, &snapshot, true), None);
+
+        let learnt = Calibration::default();
+        learnt.keep(&place, &snapshot, true).unwrap();
+        assert_eq!(Calibration::kept(&place, &snapshot, true), Some(learnt));
+        assert_eq!(Calibration::kept(&place, &snapshot, false), None);
+
+        let file = place.join(NAME);
+        let bytes = std::fs::read(&file).unwrap();
+        std::fs::write(&file, &bytes[..bytes.len() / 2]).unwrap();
+        assert_eq!(Calibration::kept(&place, &snapshot, true), None);
+    }
+}
