@@ -3,7 +3,10 @@
 //! Traps avoided: the mask is read as zero beyond its frame, so a piece that
 //! touches the frame still closes; crossings are interpolated, so a 10 x 10
 //! square has area 100 and not 81; saddles are decided by the mean of the four
-//! corners, so a spur of one pixel is walked once.
+//! corners, so a spur of one pixel is walked once. Where the mask goes from full
+//! to empty within four pixels, what they cover together says where the edge
+//! runs, with no error for a straight one; interpolation would put it up to 0.086
+//! pixels off. Sharp corners, which the grid cuts, are put back.
 
 use std::collections::HashMap;
 
@@ -14,6 +17,9 @@ const SMALLEST_HOLE: f64 = 0.0008;
 
 /// The level at which the contour runs: half covered.
 const LEVEL: f32 = 127.5;
+
+/// A pixel that is covered whole.
+const FULL: f32 = 255.0;
 
 /// Traces the largest region of `mask` (row-major, `width` columns, 255
 /// covered) and the holes in it. `None` if nothing is covered by half.
@@ -119,13 +125,15 @@ fn rings(mask: &[u8], width: usize) -> Vec<Ring> {
     }
     let point = |(i, j, down): Edge| -> [f32; 2] {
         let (i, j) = (i as usize, j as usize);
-        let a = value(i, j);
-        let b = if down {
-            value(i, j + 1)
-        } else {
-            value(i + 1, j)
-        };
-        let t = (LEVEL - a) / (b - a);
+        // Two pixels before the edge's first, and so on to the second after its last.
+        let around: [f32; 6] = std::array::from_fn(|k| {
+            let (dx, dy) = if down { (2, k) } else { (k, 2) };
+            match ((i + dx).checked_sub(2), (j + dy).checked_sub(2)) {
+                (Some(x), Some(y)) => value(x, y),
+                _ => 0.0,
+            }
+        });
+        let t = crossing(around);
         let (x, y) = (i as f32 - 0.5, j as f32 - 0.5);
         if down { [x, y + t] } else { [x + t, y] }
     };
@@ -138,10 +146,114 @@ fn rings(mask: &[u8], width: usize) -> Vec<Ring> {
             edge = following;
         }
         if ring.len() >= 3 {
-            rings.push(ring);
+            rings.push(with_corners(ring, [width as f32, height as f32]));
         }
     }
     rings
+}
+
+/// Where the contour crosses between the third and the fourth of six pixels in a
+/// line, 0 to 1.
+fn crossing(around: [f32; 6]) -> f32 {
+    if around[2] < around[3] {
+        let mut turned = around;
+        turned.reverse();
+        return 1.0 - crossing(turned);
+    }
+    let [outer, before, a, b, after, beyond] = around;
+    let from_full = before == FULL || outer == FULL;
+    let to_empty = after == 0.0 || beyond == 0.0;
+    if from_full && to_empty && before >= a && b >= after {
+        ((before + a + b + after) / FULL - 1.5).clamp(0.0, 1.0)
+    } else {
+        (LEVEL - a) / (b - a)
+    }
+}
+
+/// Points on each side by which a corner is judged.
+const STRAIGHT: usize = 4;
+/// Points that a corner may have spoilt, at most.
+const SPOILT: usize = 4;
+/// How far, in pixels, points of a straight side may lie off it.
+const OFF: f32 = 0.04;
+/// Sides meet at a corner if they turn by more than 30 degrees (its sine).
+const TURN: f32 = 0.5;
+/// How far, in pixels, a side may be from the corner at which it ends.
+const REACH: f32 = 3.0;
+
+/// The ring with its sharp corners, which the grid cuts by some 0.3 pixels: where
+/// two straight sides end within a few points, those give way to the point in
+/// which the sides meet, if that lies on the picture.
+fn with_corners(ring: Ring, frame: [f32; 2]) -> Ring {
+    let n = ring.len();
+    if n < 2 * (2 * STRAIGHT + SPOILT) {
+        return ring;
+    }
+    // What comes after each point, and whether it is spoilt by a corner itself.
+    let mut meets: Vec<Option<[f32; 2]>> = vec![None; n];
+    let mut taken = vec![false; n];
+    let mut spoilt = vec![false; n];
+    let mut from = 0;
+    while from < n {
+        let end = from + STRAIGHT - 1;
+        let found = (0..=SPOILT).find_map(|k| Some((k, meeting(&ring, from, end + 1 + k)?)));
+        from += 1;
+        let Some((k, meet)) = found else { continue };
+        if !(0..2).all(|axis| (0.0..=frame[axis]).contains(&meet[axis])) {
+            continue;
+        }
+        // The last corner may be the first one again.
+        if (end..=end + 1 + k).any(|i| taken[i % n]) {
+            continue;
+        }
+        for i in end..=end + 1 + k {
+            taken[i % n] = true;
+            spoilt[i % n] = i > end && i <= end + k;
+        }
+        meets[end % n] = Some(meet);
+        from = end + 1 + k;
+    }
+    let kept = |(i, p): (usize, [f32; 2])| [(!spoilt[i]).then_some(p), meets[i]];
+    ring.iter()
+        .copied()
+        .enumerate()
+        .flat_map(kept)
+        .flatten()
+        .collect()
+}
+
+/// Where the straight side that begins at one point of the ring meets the one
+/// that begins at another, if they are straight and do.
+fn meeting(ring: &[[f32; 2]], first: usize, second: usize) -> Option<[f32; 2]> {
+    let (a, u) = side(ring, first)?;
+    let (b, v) = side(ring, second)?;
+    let sine = u[0] * v[1] - u[1] * v[0];
+    if sine.abs() < TURN {
+        return None;
+    }
+    let t = ((b[0] - a[0]) * v[1] - (b[1] - a[1]) * v[0]) / sine;
+    let meet = [a[0] + t * u[0], a[1] + t * u[1]];
+    let end = ring[(first + STRAIGHT - 1) % ring.len()];
+    let gap = (meet[0] - end[0]) * u[0] + (meet[1] - end[1]) * u[1];
+    let rest = (b[0] - meet[0]) * v[0] + (b[1] - meet[1]) * v[1];
+    ((0.0..=REACH).contains(&gap) && (0.0..=REACH).contains(&rest)).then_some(meet)
+}
+
+/// The point and direction of the side that begins at a point of the ring, if it
+/// is straight.
+fn side(ring: &[[f32; 2]], from: usize) -> Option<([f32; 2], [f32; 2])> {
+    let at = |k: usize| ring[(from + k) % ring.len()];
+    let (a, b) = (at(0), at(STRAIGHT - 1));
+    let along = [b[0] - a[0], b[1] - a[1]];
+    let length = along[0].hypot(along[1]);
+    if length <= 0.0 {
+        return None;
+    }
+    let along = along.map(|v| v / length);
+    (1..STRAIGHT - 1)
+        .map(at)
+        .all(|p| ((p[0] - a[0]) * along[1] - (p[1] - a[1]) * along[0]).abs() <= OFF)
+        .then_some((a, along))
 }
 
 #[cfg(test)]
@@ -158,8 +270,8 @@ mod tests {
     fn a_square_of_ten_has_area_near_a_hundred_and_runs_counter_clockwise() {
         let mask = mask_of(20, 20, |x, y| (5..15).contains(&x) && (5..15).contains(&y));
         let outline = trace(&mask, 20).unwrap();
-        // A hard mask cuts the four corners: half a pixel of area in all.
-        assert!((outline.area_px2() - 99.5).abs() < 1e-3, "{outline:?}");
+        assert!((outline.area_px2() - 100.0).abs() < 1e-3, "{outline:?}");
+        assert!((outline.perimeter_px() - 40.0).abs() < 1e-3, "{outline:?}");
         assert!(ring_area_px2(&outline.outer) > 0.0);
     }
 
@@ -177,7 +289,7 @@ mod tests {
         });
         let outline = trace(&mask, 40).unwrap();
         assert_eq!(outline.holes.len(), 1);
-        assert!((outline.area_px2() - 800.0).abs() < 1.1);
+        assert!((outline.area_px2() - 800.0).abs() < 1e-3);
         assert!(ring_area_px2(&outline.holes[0]) < 0.0);
     }
 
