@@ -1,4 +1,5 @@
-//! What it costs to describe an outline and to align 100 candidates, on one core.
+//! What it costs to describe an outline, to read its pose and to align 100
+//! candidates, on one core.
 //!
 //! Prints one JSON line per result. `--write FILE` leaves the outlines there for
 //! the comparison with another library (`benches/peer/outline.py`): 200 closed
@@ -7,7 +8,7 @@
 
 use std::time::Instant;
 
-use footring::outline::{Aligner, Contour, Outline};
+use footring::outline::{Aligner, Contour, Outline, pose};
 
 const OUTLINES: usize = 200;
 const POINTS: usize = 512;
@@ -26,6 +27,14 @@ fn main() {
     let begun = Instant::now();
     let contours: Vec<Contour> = outlines.iter().filter_map(Contour::new).collect();
     report("contour", begun, OUTLINES);
+    let begun = Instant::now();
+    let found = outlines
+        .iter()
+        .map(pose::read)
+        .filter(|p| p.axis.is_some())
+        .count();
+    report("pose", begun, OUTLINES);
+    assert_eq!(found, OUTLINES);
     let mut sum = 0.0;
     let begun = Instant::now();
     for contour in contours.iter().take(10) {

@@ -14,8 +14,12 @@ use super::{Outline, edges, resample, rows::Rows};
 const MOST_LEAN_DEG: i32 = 20;
 /// Rows of the search.
 const ROWS: f64 = 120.0;
-/// Points of the thinned outline that the search uses.
+/// Points of the thinned outline that the search uses, and how many of them
+/// count once while the axis is only roughly known.
 const POINTS: usize = 600;
+const ROUGHLY: usize = 4;
+/// Points of the outline whose rows are cut while the axis is only roughly known.
+const ROUGH_POINTS: usize = 200;
 /// A row agrees with an axis within this share of the greatest width.
 const AGREE: f64 = 0.008;
 /// A mirrored point agrees within this share of the outline's size.
@@ -46,7 +50,7 @@ pub fn find(outline: &Outline) -> Option<Axis> {
     if !(width > 0.0 && height > 0.0 && width.is_finite() && height.is_finite()) {
         return None;
     }
-    let thin = outline.thinned(POINTS);
+    let thin = outline.thinned(ROUGH_POINTS);
     let field = Field::new(outline);
     let points: Vec<[f64; 2]> = resample(&outline.outer, POINTS)
         .into_iter()
@@ -57,28 +61,32 @@ pub fn find(outline: &Outline) -> Option<Axis> {
         f64::from(bounds.top + bounds.bottom) / 2.0,
     ];
     let size = width.max(height);
-    let landed = |deg: f64, off: f64, reach: f64| {
+    // Of every `nth` point.
+    let landed = |deg: f64, off: f64, reach: f64, nth: usize| {
         let mirror = Mirror::new(pivot, deg.to_radians(), off);
         let sum: f64 = points
             .iter()
+            .step_by(nth)
             .map(|p| (1.0 - (field.at(mirror.of(*p)) / reach).powi(2)).max(0.0))
             .sum();
-        sum / points.len() as f64 * (1.0 - UPRIGHT_PER_DEG * deg.abs())
+        let share = sum / points.len().div_ceil(nth) as f64;
+        share * (1.0 - UPRIGHT_PER_DEG * deg.abs())
     };
     let reach = LANDS * size;
     let mut best = (f64::NEG_INFINITY, 0.0, 0.0);
     for deg in (-MOST_LEAN_DEG..=MOST_LEAN_DEG).map(f64::from) {
         let rows = Rows::cut(&thin, deg.to_radians(), height / ROWS);
         let off = count(&rows, 2.0 * AGREE).x_px - pivot[0];
-        let score = landed(deg, off, 2.0 * reach);
+        let score = landed(deg, off, 2.0 * reach, ROUGHLY);
         if score > best.0 {
             best = (score, deg, off);
         }
     }
     // Downhill by halving steps.
     let (mut step_deg, mut step_px, mut reach) = (0.6, 0.006 * size, 2.0 * reach);
-    for _ in 0..6 {
-        best.0 = landed(best.1, best.2, reach);
+    for halving in 0..6 {
+        let nth = if halving < 3 { ROUGHLY } else { 1 };
+        best.0 = landed(best.1, best.2, reach, nth);
         for _ in 0..12 {
             let before = best.0;
             for (deg, off) in [
@@ -88,7 +96,7 @@ pub fn find(outline: &Outline) -> Option<Axis> {
                 (0.0, -step_px),
             ] {
                 let (deg, off) = (best.1 + deg, best.2 + off);
-                let score = landed(deg, off, reach);
+                let score = landed(deg, off, reach, nth);
                 if score > best.0 {
                     best = (score, deg, off);
                 }
@@ -195,6 +203,10 @@ impl Field {
             }
         }
         field.spread(&mut nearest);
+        // Squares are compared until here: roots are dear.
+        for d in &mut field.distance {
+            *d = d.sqrt();
+        }
         field
     }
 
@@ -207,13 +219,14 @@ impl Field {
         )
     }
 
-    /// Keeps `p` for a cell if it is nearer than what is kept.
+    /// Keeps `p` for a cell if it is nearer than what is kept; distances are
+    /// squared here.
     fn offer(&mut self, nearest: &mut [Option<[f64; 2]>], i: usize, j: usize, p: [f64; 2]) {
         let middle = [
             self.left + (i as f64 + 0.5) * self.cell,
             self.top + (j as f64 + 0.5) * self.cell,
         ];
-        let distance = (p[0] - middle[0]).hypot(p[1] - middle[1]) as f32;
+        let distance = ((p[0] - middle[0]).powi(2) + (p[1] - middle[1]).powi(2)) as f32;
         let at = j * self.side[0] + i;
         if distance < self.distance[at] {
             self.distance[at] = distance;
