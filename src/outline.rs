@@ -3,6 +3,7 @@
 pub mod axis;
 pub mod drawing;
 pub mod fourier;
+pub mod lip;
 pub mod measure;
 pub mod moments;
 pub mod parts;

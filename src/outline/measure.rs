@@ -6,10 +6,12 @@
 //! the circles' planes, and heights are divided by the cosine. An uncertainty
 //! is about one standard deviation, put together from the softness of the edge,
 //! the difference between left and right, the elevation's own uncertainty, and
-//! 0.4 % for perspective (common practice, no source).
+//! perspective: 0.4 %, and more from above (common practice, no source).
+
+use std::f64::consts::FRAC_PI_2;
 
 use super::{
-    pose::{Pose, View},
+    pose::{self, Pose, View},
     profile::Profile,
     rim::{self, Cap},
 };
@@ -66,8 +68,23 @@ pub struct Measures {
 
 /// Share by which perspective may bend any length.
 const PERSPECTIVE: f64 = 0.004;
+/// Seen from above, one end of a piece is nearer than its middle: by half its size
+/// times the sine, six times the size away.
+const NEARER: f64 = 1.0 / 12.0;
 /// Uncertainty, as a share, of a diameter that is covered on both sides.
 const HIDDEN: f64 = 0.1;
+/// A foot is seen as steeply as the rim and the usual distance of the camera
+/// tell, give or take this.
+const UNLIKELY_RAD: f64 = 0.07;
+/// Uncertainty of that, as a standard deviation.
+const UNSEEN_RAD: f64 = 0.017;
+/// Parts into which a rounded rim is cut.
+const EDGE_PARTS: u8 = 4;
+/// A lip is widest, and a foot, within this share of its radius from its edge.
+const LIP: f64 = 0.03;
+const FOOT: f64 = 0.015;
+/// So few rows of a foot's ellipse are too few to fit it well.
+const FEW_ROWS: f64 = 8.0;
 /// A neck is narrower than this share of what is on both sides of it.
 const NECK: f64 = 0.97;
 
@@ -86,11 +103,22 @@ pub fn measure(pose: &Pose, edge_px: f64) -> Option<Measures> {
         return None;
     }
     let off = 2.0 * edge_px.hypot(profile.asymmetry_px());
+    let near = PERSPECTIVE.hypot(elevation.sin() * NEARER);
     let across = |radius: f64| Length {
         px: 2.0 * radius,
-        error_px: off.hypot(PERSPECTIVE * 2.0 * radius),
+        error_px: off.hypot(near * 2.0 * radius),
     };
     let error = pose.elevation_error_deg.to_radians();
+    // Of a foot reckoned from an elevation that was not seen.
+    let foot_doubt = if ends.shows_foot {
+        0.0
+    } else {
+        error.hypot(UNSEEN_RAD) / ends.lower.elevation_deg().to_radians().max(0.05)
+    };
+    // Where no rim was found, how far back the top lies is not known: a knob is
+    // narrow, a lip is not.
+    let near_top = profile.body()[profile.body().len() / 20];
+    let top_doubt = pose.upper.map_or(near_top * elevation.sin(), |_| 0.0);
     let planes = (ends.upper.radius_px + ends.lower.radius_px) * elevation.cos() * error
         / std::f64::consts::SQRT_2;
     let height = Length {
@@ -99,11 +127,15 @@ pub fn measure(pose: &Pose, edge_px: f64) -> Option<Measures> {
             edge_px,
             planes,
             top * elevation.tan() * error,
-            PERSPECTIVE * top,
+            foot_doubt * ends.lower.sag_px,
+            top_doubt,
+            near * top,
         ]
         .iter()
         .fold(0.0, |sum, e| sum.hypot(*e)),
     };
+    let mut foot = across(ends.lower.radius_px);
+    foot.error_px = foot.error_px.hypot(foot_doubt * foot.px);
     let at = (0..n).max_by(|a, b| wall[*a][0].total_cmp(&wall[*b][0]))?;
     let mut widest = across(wall[at][0]);
     // Where spout and handle both cover it, it is bridged and little is known.
@@ -129,7 +161,7 @@ pub fn measure(pose: &Pose, edge_px: f64) -> Option<Measures> {
     Some(Measures {
         height,
         rim: pose.upper.map(|_| across(ends.upper.radius_px)),
-        foot: Some(across(ends.lower.radius_px)),
+        foot: Some(foot),
         widest,
         widest_at_px: wall[at][1],
         neck: narrowest(&shoulder).map(across),
@@ -138,8 +170,8 @@ pub fn measure(pose: &Pose, edge_px: f64) -> Option<Measures> {
         corners: corners(&wall),
         volume_px3: [
             volume,
-            volume
-                * (2.0 * widest.error_px / widest.px).hypot(height.error_px / height.px.max(1e-9)),
+            // The errors have the same causes.
+            volume * (2.0 * widest.error_px / widest.px + height.error_px / height.px),
         ],
         wall,
     })
@@ -149,6 +181,8 @@ pub fn measure(pose: &Pose, edge_px: f64) -> Option<Measures> {
 struct Ends {
     upper: Cap,
     lower: Cap,
+    /// Whether the foot shows as half an ellipse.
+    shows_foot: bool,
     /// Cosine of the elevation half way up.
     cosine: f64,
 }
@@ -161,55 +195,63 @@ fn ends(profile: &Profile, pose: &Pose, elevation: f64) -> Ends {
         Cap {
             radius_px: body[0],
             sag_px: 0.0,
+            edge_px: 0.0,
             residual: 0.0,
         },
-        |cap| {
-            // The lip rounds off above its greatest width; its top counts.
-            let within = ((cap.sag_px + 2.0 * rim::LIP * cap.radius_px) / step) as usize;
-            Cap {
-                radius_px: body
-                    .iter()
-                    .take(within + 1)
-                    .copied()
-                    .fold(cap.radius_px, f64::max),
-                sag_px: (cap.sag_px - rim::LIP * cap.radius_px).max(0.0),
-                ..cap
-            }
+        |cap| widened(cap, body, step, LIP),
+    );
+    // Below: the half ellipse of the foot, if it was seen as steeply as it should.
+    let below: Vec<f64> = body.iter().rev().copied().collect();
+    let expected = elevation + pose::nearness_rad(profile);
+    let fitted = pose.lower.or_else(|| rim::cap(&below, step)).filter(|cap| {
+        let found = cap.elevation_deg().to_radians();
+        found > elevation - UNLIKELY_RAD && found < expected + UNLIKELY_RAD
+    });
+    let lower = fitted.map_or_else(
+        || hidden_foot(&below, step, expected),
+        // Few rows tell little of the curve, but all of the width.
+        |cap| match cap.sag_px / step < FEW_ROWS {
+            true => widened(cap, &below, step, FOOT),
+            false => cap,
         },
     );
-    // Below: where the half ellipse of the foot, seen at the elevation, comes
-    // to its full width. A fitted half ellipse is better, if it can be the foot.
-    let below: Vec<f64> = body.iter().rev().copied().collect();
-    let fitted = pose.lower.or_else(|| rim::cap(&below, step)).filter(|cap| {
-        let tall = cap.elevation_deg().to_radians() - elevation;
-        (-0.09..0.22).contains(&tall)
-    });
-    let lower = fitted.unwrap_or_else(|| {
-        let at = below
-            .iter()
-            .enumerate()
-            // An edge rounds off within 2 % of the height.
-            .position(|(i, w)| {
-                (i as f64 + 0.5) * step >= w * elevation.sin() + 0.02 * step * below.len() as f64
-            })
-            .unwrap_or(0)
-            .max(1)
-            .min(below.len() - 1);
-        Cap {
-            radius_px: below[at],
-            sag_px: below[at] * elevation.sin(),
-            residual: 0.0,
-        }
-    });
     let middle = (elevation + lower.elevation_deg().to_radians()) / 2.0;
     Ends {
         upper,
         lower,
-        cosine: if fitted.is_some() {
-            middle.cos()
-        } else {
-            elevation.cos()
-        },
+        shows_foot: fitted.is_some(),
+        cosine: middle.cos(),
+    }
+}
+
+/// The circle with the greatest radius that `half_px` comes to just beyond its
+/// plane: within a `share` of the radius.
+fn widened(cap: Cap, half_px: &[f64], step: f64, share: f64) -> Cap {
+    let within = (cap.sag_px + cap.edge_px + share * cap.radius_px) / step;
+    let rows = half_px.iter().take(within as usize).copied();
+    Cap {
+        radius_px: rows.fold(cap.radius_px, f64::max),
+        ..cap
+    }
+}
+
+/// The circle of a foot whose sides a wide body hides: from its lowest part, at
+/// the elevation at which it should be seen.
+fn hidden_foot(below: &[f64], step: f64, elevation: f64) -> Cap {
+    let sine = elevation.sin();
+    // Width w at depth d of an ellipse that is sine times as high as it is wide.
+    let radius = |row: usize| {
+        let d = (row as f64 + 0.5) * step;
+        (below[row].powi(2) + (d / sine).powi(2)) * sine / (2.0 * d)
+    };
+    // The body only widens what shows of it. The first row is too near the edge.
+    let reach = ((0.5 * radius(4) * sine / step) as usize).clamp(4, below.len() - 1);
+    let radius_px = (1..=reach).map(radius).fold(f64::INFINITY, f64::min);
+    Cap {
+        radius_px,
+        sag_px: radius_px * sine,
+        edge_px: 0.0,
+        residual: 0.0,
     }
 }
 
@@ -221,11 +263,19 @@ fn wall(profile: &Profile, ends: &Ends) -> Vec<[f64; 2]> {
     let mut wall = vec![[ends.lower.radius_px, 0.0]];
     for (i, half) in profile.body().iter().rev().enumerate() {
         let y = (i as f64 + 0.5) * step;
-        if y > low && y < high {
+        if y > low && y < high - ends.upper.edge_px {
             wall.push([*half, (y - low) / ends.cosine]);
         }
     }
-    wall.push([ends.upper.radius_px, (high - low) / ends.cosine]);
+    // The rim's edge is a quarter of a circle, which the ellipse hides.
+    let (top, edge) = ((high - low) / ends.cosine, ends.upper.edge_px);
+    for part in 0..=EDGE_PARTS {
+        let (sin, cos) = (f64::from(part) / f64::from(EDGE_PARTS) * FRAC_PI_2).sin_cos();
+        wall.push([
+            ends.upper.radius_px - edge * (1.0 - cos),
+            top - edge * (1.0 - sin),
+        ]);
+    }
     wall
 }
 

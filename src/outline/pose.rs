@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     Outline,
     axis::{self, Axis},
+    lip,
     profile::{self, Profile},
     rim::{self, Cap, Ellipse, Round},
 };
@@ -65,6 +66,11 @@ const TOP_DEG: f64 = 65.0;
 const LEAST_SUPPORT: f64 = 0.3;
 /// The whole outline is an ellipse if half of it is within this share of one.
 const ROUND: f64 = 0.028;
+/// A lip's remainder widens by this much within this share of its radius.
+const LIP_WIDENS: f64 = 1.2;
+const LIP_REACH: f64 = 0.6;
+/// Uncertainty of the radius of a rounded edge, as a share.
+const EDGE: f64 = 0.3;
 /// A foot is narrower than this share of the body.
 const FOOT: f64 = 0.85;
 /// How far the lowest and highest part may be cut flat in something round.
@@ -91,7 +97,7 @@ pub fn read(outline: &Outline) -> Pose {
         let mut below = p.body().to_vec();
         below.reverse();
         (
-            rim::cap(p.body(), p.step_px()),
+            lip::lip(p.body(), p.step_px()).filter(|cap| is_rim(p, cap)),
             rim::cap(&below, p.step_px()),
         )
     });
@@ -112,6 +118,19 @@ pub fn read(outline: &Outline) -> Pose {
         None => from_side(&mut pose),
     }
     pose
+}
+
+/// Whether the body's upper end is a rim, and not what the lip of a jug leaves
+/// when it rises on one side: that goes on to widen, and the other side more.
+fn is_rim(profile: &Profile, cap: &Cap) -> bool {
+    let row = |px: f64| profile.first + (px / profile.step_px()) as usize;
+    let (depth, below) = (cap.sag_px + cap.edge_px, LIP_REACH * cap.radius_px);
+    let rows = row(depth)..row(depth + below).min(profile.end);
+    let widens = rows
+        .clone()
+        .any(|row| profile.half_px[row] > LIP_WIDENS * cap.radius_px);
+    let agree = rows.clone().filter(|row| profile.sides_agree(*row));
+    !widens || 2 * agree.count() > rows.len()
 }
 
 fn is_round(round: &Round) -> bool {
@@ -175,12 +194,9 @@ fn from_side(pose: &mut Pose) {
     let foot = pose
         .lower
         .filter(|c| c.radius_px < FOOT * profile.widest_px());
-    let upper = pose.upper.map(|c| {
-        let sag_px = (c.sag_px - rim::LIP * c.radius_px).max(0.0);
-        (c, Cap { sag_px, ..c }.elevation_deg())
-    });
+    let upper = pose.upper.map(|c| (c, c.elevation_deg()));
     // From nearby the foot is seen more steeply than the rim.
-    let low = |c: Cap| (c.elevation_deg() - nearness_deg(profile)).max(0.0);
+    let low = |c: Cap| (c.elevation_deg() - nearness_rad(profile).to_degrees()).max(0.0);
     let lower = foot.map(|c| (c, low(c)));
     // A domed lid looks like half a rim: where the foot is seen far flatter, the
     // foot is the truth.
@@ -208,10 +224,12 @@ fn from_side(pose: &mut Pose) {
     let pixel = 0.7 / cap.radius_px;
     pose.elevation_error_deg = spread(
         ratio,
-        pixel.hypot(cap.residual * ratio).hypot(rim::LIP * 0.7),
+        pixel
+            .hypot(cap.residual * ratio)
+            .hypot(EDGE * cap.edge_px / cap.radius_px),
     );
     if !is_upper {
-        pose.elevation_error_deg += nearness_deg(profile) / 2.0;
+        pose.elevation_error_deg += nearness_rad(profile).to_degrees() / 2.0;
     }
     if is_upper && elevation > 2.0 {
         let y = profile.rows.top_px + profile.first as f64 * profile.step_px() + cap.sag_px;
@@ -224,13 +242,13 @@ fn from_side(pose: &mut Pose) {
     }
 }
 
-/// How much more steeply the foot is seen than the rim, degrees, from where
-/// pieces are usually photographed: some six times their size away (common
+/// How much more steeply the foot is seen than the rim, radians, from where
+/// pieces are usually photographed: some eight times their size away (common
 /// practice, no source).
-fn nearness_deg(profile: &Profile) -> f64 {
+pub(super) fn nearness_rad(profile: &Profile) -> f64 {
     let height = profile.body().len() as f64 * profile.step_px();
     let size = height.max(2.0 * profile.widest_px());
-    (height / (6.0 * size)).atan().to_degrees()
+    (height / (8.0 * size)).atan()
 }
 
 /// Degrees by which an elevation moves when its sine moves by `error`.

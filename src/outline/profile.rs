@@ -83,6 +83,17 @@ impl Profile {
         }
     }
 
+    /// Whether the piece reaches as far to the left of the axis at a row as to the
+    /// right, parts included.
+    pub fn sides_agree(&self, row: usize) -> bool {
+        self.rows
+            .run_at(row, self.axis_px)
+            .is_some_and(|[left, right]| {
+                let off = (right - self.axis_px) - (self.axis_px - left);
+                off.abs() <= (UNLIKE * self.widest_px()).max(1.5)
+            })
+    }
+
     /// Whether neither side of a row is free.
     pub fn is_covered(&self, row: usize) -> bool {
         self.left_px[row].is_none() && self.right_px[row].is_none()
@@ -130,6 +141,7 @@ pub fn read(outline: &Outline, axis: &Axis) -> Option<Profile> {
     let mut covered = [vec![false; count], vec![false; count]];
     mark_unlike(&left, &right, first..end, widest, &mut covered);
     mark_loops(&rows, x, &mut covered);
+    mark_doubtful(first..end, &mut covered);
     let free = |k: usize, values: &[f64]| -> Vec<Option<f64>> {
         values
             .iter()
@@ -201,6 +213,21 @@ fn mark_unlike(
             for i in up.chain(down) {
                 covered[k][i] = true;
             }
+        }
+    }
+}
+
+/// Marks the rows beside a covered stretch where the other side is covered too:
+/// there is nothing to tell where the part ends.
+fn mark_doubtful(body: std::ops::Range<usize>, covered: &mut [Vec<bool>; 2]) {
+    for k in [0, 1] {
+        let other = covered[1 - k].clone();
+        let down: Vec<usize> = body.clone().skip(1).collect();
+        for i in &down {
+            covered[k][*i] |= covered[k][i - 1] && other[*i];
+        }
+        for i in down.iter().rev() {
+            covered[k][i - 1] |= covered[k][*i] && other[i - 1];
         }
     }
 }

@@ -13,6 +13,9 @@ pub struct Cap {
     pub radius_px: f64,
     /// Half the minor axis, pixels: 0 where the circle is seen edge-on.
     pub sag_px: f64,
+    /// Radius of the rounded edge that carries the circle, pixels: 0 where it is
+    /// sharp. Its outermost circle lies this much inside of its outermost point.
+    pub edge_px: f64,
     /// Root mean square distance of the outline from it, as a share of the axes.
     pub residual: f64,
 }
@@ -28,14 +31,12 @@ impl Cap {
     }
 }
 
-/// A lip is rounded: it rises above the circle of its greatest width by about
-/// this share of its radius (half a wall of 3 to 5 mm on cups and bowls; common
-/// practice, no source).
-pub const LIP: f64 = 0.018;
 /// Steepest elevation that half an ellipse is taken for, sine.
 const STEEPEST: f64 = 0.94;
 /// A half ellipse fits if it is within this share of its axes.
 const FITS: f64 = 0.03;
+/// It fits beyond doubt within this.
+pub(super) const SHARPLY: f64 = 0.01;
 /// No row may be farther off than this, beside a pixel and a half.
 const MOST: f64 = 0.05;
 /// The circle must have at least this share of the greatest radius.
@@ -53,9 +54,6 @@ pub fn cap(half_px: &[f64], step_px: f64) -> Option<Cap> {
         return None;
     }
     let depth = |row: f64| (row + 0.5) * step_px;
-    if let Some(cap) = edge_on(half_px, step_px, widest) {
-        return Some(cap);
-    }
     let mut best: Option<Cap> = None;
     // Half a row is as fine as the rows can tell.
     for k in 6..2 * (half_px.len() - 1) {
@@ -87,11 +85,15 @@ pub fn cap(half_px: &[f64], step_px: f64) -> Option<Cap> {
             best = Some(Cap {
                 radius_px: radius,
                 sag_px: sag,
+                edge_px: 0.0,
                 residual,
             });
         }
     }
-    best.filter(|cap| cap.residual <= FITS)
+    let sharply = best.filter(|cap| cap.residual <= SHARPLY);
+    sharply
+        .or_else(|| edge_on(half_px, step_px, widest))
+        .or_else(|| best.filter(|cap| cap.residual <= FITS))
 }
 
 /// A cap too shallow for its shape to be seen; its sag follows from the area
@@ -116,6 +118,7 @@ fn edge_on(half_px: &[f64], step_px: f64, widest: f64) -> Option<Cap> {
         Cap {
             radius_px,
             sag_px: lacking / (shape * radius_px),
+            edge_px: 0.0,
             residual: grows.abs().min(FITS),
         }
     })
