@@ -210,9 +210,12 @@ fn ends(profile: &Profile, pose: &Pose, elevation: f64) -> Ends {
     let lower = fitted.map_or_else(
         || hidden_foot(&below, step, expected),
         // Few rows tell little of the curve, but all of the width.
-        |cap| match cap.sag_px / step < FEW_ROWS {
-            true => widened(cap, &below, step, FOOT),
-            false => cap,
+        |cap| {
+            if cap.sag_px / step < FEW_ROWS {
+                widened(cap, &below, step, FOOT)
+            } else {
+                cap
+            }
         },
     );
     let middle = (elevation + lower.elevation_deg().to_radians()) / 2.0;
