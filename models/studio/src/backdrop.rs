@@ -186,6 +186,11 @@ impl Backdrop {
         }
     }
 
+    /// True where the table has no texture as fine as a few pixels, and nothing stands on it but the pieces.
+    pub(crate) fn is_even(&self) -> bool {
+        matches!(self.table, Table::Sweep | Table::Plain) && self.card.is_none()
+    }
+
     /// Colour of what lies beyond the table in the direction `d`.
     pub fn beyond(&self, d: V3) -> V3 {
         let k = 0.62 + 0.3 * smoothstep(-0.3, 0.5, d.y);

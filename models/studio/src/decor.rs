@@ -59,7 +59,8 @@ impl Finish {
                     role: body.role,
                     skin: at.skin,
                     point: p,
-                    radius_mm: s.radius_mm(),
+                    radius_mm: body.radius_mm(),
+                    scale: body.pattern_scale(),
                     rim_radius_mm: s.points[s.rim][0].max(s.points[s.foot][0]),
                     length_mm: if body.role == Role::Flat {
                         s.inside_mm()
@@ -121,7 +122,7 @@ impl Finish {
                 if mask <= 0.0 {
                     return 0.0;
                 }
-                let r = body.section.radius_mm();
+                let r = body.radius_mm();
                 let n = (std::f32::consts::PI * r / pitch).round() * 2.0;
                 let u = skin.angle_rad / std::f32::consts::TAU * n;
                 let v = skin.from_rim_mm / (pitch * 0.6);

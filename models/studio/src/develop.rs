@@ -69,40 +69,42 @@ impl Development {
         if self.blur_px > 0.05 {
             px = blur(&px, w, h, self.blur_px);
         }
-        // Light is bounded at 2 by now. The root spreads the table's places where the curve is steep.
-        let curve: Vec<f32> = (0..=CURVE + 1)
-            .map(|i| self.tone(2.0 * (i as f32 / CURVE as f32).powi(2)))
-            .collect();
-        let tone = |v: f32| {
-            let at = (v.clamp(0.0, 2.0) * 0.5).sqrt() * CURVE as f32;
-            let i = at as usize;
-            lerp(curve[i], curve[i + 1], at - i as f32)
-        };
+        let curve = Curve::new(|v| self.tone(v));
         let mut out = Vec::with_capacity(w * h * 3);
-        for (i, c) in px.iter().enumerate() {
-            let c = if self.mono {
-                V3::splat(c.luminance())
-            } else {
-                *c
-            };
-            let (x, y) = ((i % w) as i32, (i / w) as i32);
-            let grain =
-                |k: u32| lattice(x, y, self.seed ^ k) + lattice(x, y, self.seed ^ k ^ 0x55) - 1.0;
-            let luma = grain(1) * 2.4 * self.noise;
-            for (k, v) in [c.x, c.y, c.z].into_iter().enumerate() {
-                let tone = tone(v);
-                // Shadows are noisier than lights.
-                let n = luma
-                    + if self.mono {
-                        0.0
-                    } else {
-                        grain(7 + k as u32) * 1.2 * self.noise
-                    };
-                let v = tone + n * (1.3 - 0.7 * tone);
-                out.push((v * 255.0 + 0.5).clamp(0.0, 255.0) as u8);
+        // Noise of a row: of all colours alike, and of each of its own. Whole rows at a time, many pixels at once.
+        let mut luma = vec![0.0f32; w];
+        let mut own = [(); 3].map(|()| vec![0.0f32; w]);
+        for (y, row) in px.chunks_exact(w).enumerate() {
+            self.grain(y, 1, 2.4, &mut luma);
+            if !self.mono {
+                for (k, grain) in (7..).zip(&mut own) {
+                    self.grain(y, k, 1.2, grain);
+                }
+            }
+            for (x, c) in row.iter().enumerate() {
+                let c = if self.mono {
+                    V3::splat(c.luminance())
+                } else {
+                    *c
+                };
+                for (v, own) in [c.x, c.y, c.z].into_iter().zip(&own) {
+                    let tone = curve.at(v);
+                    // Shadows are noisier than lights.
+                    let v = tone + (luma[x] + own[x]) * (1.3 - 0.7 * tone);
+                    out.push((v * 255.0 + 0.5).clamp(0.0, 255.0) as u8);
+                }
             }
         }
         out
+    }
+
+    /// Noise of row `y`, `strength` times what is usual, of the kind `k`.
+    fn grain(&self, y: usize, k: u32, strength: f32, row: &mut [f32]) {
+        let (a, b) = (self.seed ^ k, self.seed ^ k ^ 0x55);
+        for (x, v) in (0..).zip(row) {
+            let sum = lattice(x, y as i32, a) + lattice(x, y as i32, b) - 1.0;
+            *v = sum * strength * self.noise;
+        }
     }
 
     /// Scene light to display value, 0..1, with a soft shoulder.
@@ -124,35 +126,90 @@ impl Development {
     }
 }
 
-/// Places of the tone curve's table; its error is a hundredth of a display step.
-const CURVE: usize = 2048;
+/// A curve over light from 0 to 2 in a table whose places are as fine as the light is weak: those of a number's leading
+/// bits. Between them it is blended, and off by a tenth of a display step at most, where it bends.
+struct Curve {
+    table: Vec<f32>,
+}
+
+impl Curve {
+    /// Bits of a number that are left out, all but seven of its fraction.
+    const SKIP: u32 = 23 - 7;
+    /// The least light of its own, under a hundredth of a display step.
+    const LEAST: f32 = 1.0 / 65_536.0;
+    /// The most.
+    const MOST: f32 = 2.0;
+
+    fn new(curve: impl Fn(f32) -> f32) -> Curve {
+        let first = Curve::LEAST.to_bits() >> Curve::SKIP;
+        let last = Curve::MOST.to_bits() >> Curve::SKIP;
+        let table = (first..=last + 1)
+            .map(|i| curve(f32::from_bits(i << Curve::SKIP)))
+            .collect();
+        Curve { table }
+    }
+
+    fn at(&self, v: f32) -> f32 {
+        let bits = v.clamp(Curve::LEAST, Curve::MOST).to_bits() - Curve::LEAST.to_bits();
+        let i = (bits >> Curve::SKIP) as usize;
+        let whole = 1 << Curve::SKIP;
+        let t = (bits & (whole - 1)) as f32 / whole as f32;
+        lerp(self.table[i], self.table[i + 1], t)
+    }
+}
 
 fn blur(px: &[V3], w: usize, h: usize, sigma: f32) -> Vec<V3> {
-    let reach = (sigma * 2.6).ceil().max(1.0) as isize;
-    let mut kernel: Vec<f32> = (-reach..=reach)
-        .map(|k| (-0.5 * (k as f32 / sigma).powi(2)).exp())
+    let reach = (sigma * 2.6).ceil().max(1.0) as usize;
+    let mut kernel: Vec<f32> = (0..=2 * reach)
+        .map(|k| (-0.5 * ((k as f32 - reach as f32) / sigma).powi(2)).exp())
         .collect();
     let sum: f32 = kernel.iter().sum();
     for k in &mut kernel {
         *k /= sum;
     }
-    let pass = |src: &[V3], across: bool| -> Vec<V3> {
-        (0..w * h)
-            .map(|i| {
-                let (x, y) = ((i % w) as isize, (i / w) as isize);
-                let mut c = V3::splat(0.0);
-                for (j, k) in kernel.iter().enumerate() {
-                    let o = j as isize - reach;
-                    let (sx, sy) = if across {
-                        ((x + o).clamp(0, w as isize - 1), y)
-                    } else {
-                        (x, (y + o).clamp(0, h as isize - 1))
-                    };
-                    c = c + src[sy as usize * w + sx as usize] * *k;
-                }
-                c
-            })
-            .collect()
-    };
-    pass(&pass(px, true), false)
+    // Down: weighted rows added up. Across: the same of each row with its ends repeated.
+    let mut down = vec![V3::default(); w * h];
+    for (y, out) in down.chunks_exact_mut(w).enumerate() {
+        for (j, k) in kernel.iter().enumerate() {
+            let from = (y + j).saturating_sub(reach).min(h - 1);
+            add(out, &px[from * w..(from + 1) * w], *k);
+        }
+    }
+    let mut across = vec![V3::default(); w * h];
+    let mut wide = Vec::with_capacity(w + 2 * reach);
+    for (out, row) in across.chunks_exact_mut(w).zip(down.chunks_exact(w)) {
+        wide.clear();
+        wide.extend(std::iter::repeat_n(row[0], reach));
+        wide.extend_from_slice(row);
+        wide.extend(std::iter::repeat_n(row[w - 1], reach));
+        for (j, k) in kernel.iter().enumerate() {
+            add(out, &wide[j..j + w], *k);
+        }
+    }
+    across
+}
+
+fn add(to: &mut [V3], from: &[V3], weight: f32) {
+    for (t, f) in to.iter_mut().zip(from) {
+        *t = *t + *f * weight;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_gives_what_the_curve_gives() {
+        let d = Development {
+            contrast: 1.08,
+            ..Development::usual(&mut Rng::new(3))
+        };
+        let curve = Curve::new(|v| d.tone(v));
+        for i in 0..=40_000 {
+            let v = i as f32 / 20_000.0;
+            let (got, want) = (curve.at(v) * 255.0, d.tone(v) * 255.0);
+            assert!((got - want).abs() < 0.1, "{v}: {got} against {want}");
+        }
+    }
 }

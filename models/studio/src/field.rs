@@ -67,14 +67,15 @@ impl Field {
             rows,
             nearest: vec![u16::MAX; columns * rows],
         };
-        let mut best_mm = vec![f32::MAX; columns * rows];
-        field.seed(cell_mm, &mut best_mm);
-        field.spread(cell_mm, &mut best_mm);
+        // Squared distances.
+        let mut best = vec![f32::MAX; columns * rows];
+        field.seed(cell_mm, &mut best);
+        field.spread(cell_mm, &mut best);
         field
     }
 
     /// Marks the cells that segments run through.
-    fn seed(&mut self, cell_mm: f32, best_mm: &mut [f32]) {
+    fn seed(&mut self, cell_mm: f32, best: &mut [f32]) {
         for i in 0..self.points.len() - 1 {
             let (a, b) = (self.points[i], self.points[i + 1]);
             let steps = ((a[0] - b[0]).hypot(a[1] - b[1]) / cell_mm * 2.0).ceil() as usize + 1;
@@ -82,13 +83,13 @@ impl Field {
                 let t = k as f32 / steps as f32;
                 let p = [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
                 let c = self.cell(p);
-                self.offer(c, i, cell_mm, best_mm);
+                self.offer(c, i, cell_mm, best);
             }
         }
     }
 
     /// Carries nearest segments from cell to cell, forwards and backwards, until two rounds are done.
-    fn spread(&mut self, cell_mm: f32, best_mm: &mut [f32]) {
+    fn spread(&mut self, cell_mm: f32, best: &mut [f32]) {
         let (w, h) = (self.columns as isize, self.rows as isize);
         let near = [(-1, -1), (0, -1), (1, -1), (-1, 0)];
         for _ in 0..2 {
@@ -105,7 +106,7 @@ impl Field {
                         if s != u16::MAX && s != self.nearest[c as usize] {
                             let s = s as usize;
                             for j in s.saturating_sub(1)..=(s + 1).min(self.points.len() - 2) {
-                                self.offer(c as usize, j, cell_mm, best_mm);
+                                self.offer(c as usize, j, cell_mm, best);
                             }
                         }
                     }
@@ -114,18 +115,23 @@ impl Field {
         }
     }
 
-    fn offer(&mut self, cell: usize, segment: usize, cell_mm: f32, best_mm: &mut [f32]) {
+    fn offer(&mut self, cell: usize, segment: usize, cell_mm: f32, best: &mut [f32]) {
         let p = [
             self.origin[0] + (cell % self.columns) as f32 * cell_mm,
             self.origin[1] + (cell / self.columns) as f32 * cell_mm,
         ];
-        let far = self.measure(p, segment).distance_mm;
-        if far < best_mm[cell] {
-            best_mm[cell] = far;
+        let [ax, ay, ex, ey, inverse] = self.segments[segment];
+        let (px, py) = (p[0] - ax, p[1] - ay);
+        let along = ((px * ex + py * ey) * inverse).clamp(0.0, 1.0);
+        let (dx, dy) = (px - ex * along, py - ey * along);
+        let far = dx * dx + dy * dy;
+        if far < best[cell] {
+            best[cell] = far;
             self.nearest[cell] = segment as u16;
         }
     }
 
+    #[inline]
     fn cell(&self, p: Pt) -> usize {
         let x = ((p[0] - self.origin[0]) * self.per_mm + 0.5).max(0.0) as usize;
         let y = ((p[1] - self.origin[1]) * self.per_mm + 0.5).max(0.0) as usize;
@@ -133,6 +139,7 @@ impl Field {
     }
 
     /// Exact distance to one segment.
+    #[inline]
     fn measure(&self, p: Pt, segment: usize) -> Near {
         let [ax, ay, ex, ey, inverse] = self.segments[segment];
         let (px, py) = (p[0] - ax, p[1] - ay);
@@ -157,19 +164,30 @@ impl Field {
     }
 
     /// The nearest point, from the table's segment alone: quick, for marching.
+    #[inline]
     pub fn near(&self, p: Pt) -> Near {
         self.measure(p, self.nearest[self.cell(p)] as usize)
     }
 
     /// The nearest point, with the neighbouring segments tried as well: for shading.
+    #[inline]
     pub fn near_exact(&self, p: Pt) -> Near {
         let s = self.nearest[self.cell(p)] as usize;
         let mut best = self.measure(p, s);
-        for j in s.saturating_sub(3)..=(s + 3).min(self.points.len() - 2) {
+        // As far as it gets nearer, one way and the other.
+        for j in s + 1..=(s + 3).min(self.segments.len() - 1) {
             let m = self.measure(p, j);
-            if m.distance_mm < best.distance_mm {
-                best = m;
+            if m.distance_mm >= best.distance_mm {
+                break;
             }
+            best = m;
+        }
+        for j in (s.saturating_sub(3)..s).rev() {
+            let m = self.measure(p, j);
+            if m.distance_mm >= best.distance_mm {
+                break;
+            }
+            best = m;
         }
         best
     }

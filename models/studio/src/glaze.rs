@@ -4,7 +4,8 @@ use crate::revolve::{Role, Skin};
 use crate::rng::{Rng, lattice, noise_on};
 use crate::section::Zone;
 use crate::solid::{Part, Surface};
-use crate::vec3::{V3, lerp, smoothstep, srgb};
+use crate::vec3::{V3, floor, lerp, smoothstep, srgb};
+use std::sync::LazyLock;
 
 /// A named ground colour.
 #[derive(Clone, Debug)]
@@ -68,6 +69,10 @@ pub struct Paint {
 
 /// White of the pottery's body under a clear glaze.
 pub const BODY_WHITE: u32 = 0xe9e6dd;
+
+/// The same as linear colour, and that of the bare clay: asked for at every pixel.
+static WHITE: LazyLock<V3> = LazyLock::new(|| srgb(BODY_WHITE));
+static CLAY: LazyLock<V3> = LazyLock::new(|| srgb(0xd8cdb8));
 
 impl Glaze {
     /// A plain glossy glaze.
@@ -143,7 +148,7 @@ impl Glaze {
                 skin.angle_rad * skin.radius_mm.max(4.0) / 3.0,
                 skin.from_rim_mm / 3.0,
             );
-            let (i, j) = (u.floor() as i32, v.floor() as i32);
+            let (i, j) = (floor(u) as i32, floor(v) as i32);
             if lattice(i, j, seed ^ 11) < self.speckle {
                 let (cu, cv) = (
                     0.3 + 0.4 * lattice(i, j, seed ^ 12),
@@ -177,7 +182,7 @@ impl Ground {
         let skin = &at.skin;
         let body = matches!(at.part, Part::Body(_));
         let white = Paint {
-            colour: srgb(BODY_WHITE),
+            colour: *WHITE,
             gloss: 0.95,
             metal: 0.0,
         };
@@ -187,7 +192,7 @@ impl Ground {
         // The standing ring is wiped clean of glaze.
         if body && skin.zone == Zone::Under && p.y < 0.5 && at.role != Role::Lid {
             return Paint {
-                colour: srgb(0xd8cdb8),
+                colour: *CLAY,
                 gloss: 0.0,
                 metal: 0.0,
             };

@@ -10,6 +10,7 @@
 pub mod backdrop;
 pub mod camera;
 pub mod card;
+mod coarse;
 pub mod decor;
 pub mod demo;
 pub mod develop;

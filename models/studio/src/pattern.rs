@@ -7,6 +7,7 @@ use crate::rng::{Rng, noise_on};
 use crate::section::Zone;
 use crate::vec3::{V3, smoothstep, srgb, wrap_angle};
 use std::f32::consts::{PI, TAU};
+use std::sync::LazyLock;
 
 /// What a layer is drawn with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -117,6 +118,8 @@ pub struct Place {
     pub point: V3,
     /// Greatest radius of the body, mm.
     pub radius_mm: f32,
+    /// By what measures of patterns are multiplied on a body of that size.
+    pub scale: f32,
     /// Radius at the rim, mm.
     pub rim_radius_mm: f32,
     /// Length of the decorated side from the rim, mm.
@@ -298,7 +301,7 @@ impl Pattern {
     }
 
     fn lay(&self, layer: &Layer, paint: &mut Paint, at: &Place, seed: u32) {
-        let k = (at.radius_mm / 80.0).powf(0.7);
+        let k = at.scale;
         let skin = &at.skin;
         match layer {
             Layer::Line {
@@ -464,11 +467,14 @@ fn measure(from: From, at: &Place) -> Option<f32> {
     }
 }
 
+static GOLD: LazyLock<V3> = LazyLock::new(|| srgb(0xd9a441));
+static PLATINUM: LazyLock<V3> = LazyLock::new(|| srgb(0xc3c2bf));
+
 fn put(paint: &mut Paint, ink: Ink, a: f32) {
     let (colour, metal) = match ink {
         Ink::Colour(c) => (c, 0.0),
-        Ink::Gold => (srgb(0xd9a441), 1.0),
-        Ink::Platinum => (srgb(0xc3c2bf), 1.0),
+        Ink::Gold => (*GOLD, 1.0),
+        Ink::Platinum => (*PLATINUM, 1.0),
     };
     paint.colour = paint.colour.mix(colour, a);
     paint.metal += (metal - paint.metal) * a;

@@ -2,7 +2,7 @@
 
 use crate::field::{Field, Near};
 use crate::section::{Pt, Section, Zone};
-use crate::vec3::{V3, v3};
+use crate::vec3::{V3, atan2, v3};
 use crate::warp::{Tabled, Warp};
 
 /// What a body is, for decoration.
@@ -33,6 +33,7 @@ pub struct Revolved {
     tabled: Tabled,
     step: f32,
     radius_mm: f32,
+    pattern_scale: f32,
     top_mm: f32,
 }
 
@@ -63,6 +64,7 @@ impl Revolved {
             tabled: Tabled::new(warp),
             step: warp.step(),
             radius_mm: section.radius_mm(),
+            pattern_scale: (section.radius_mm() / 80.0).powf(0.7),
             top_mm: section.height_mm(),
             section,
             warp,
@@ -86,14 +88,22 @@ impl Revolved {
         )
     }
 
-    fn near_exact(&self, p: V3) -> Near {
-        self.field.near_exact(self.warp.to_section(self.local(p)))
-    }
-
     /// The surface near `p`.
     pub fn skin(&self, p: V3) -> Skin {
-        let q = self.local(p);
-        let near = self.near_exact(p);
+        let placed = self.warp.place(self.local(p));
+        self.skin_of(p, &self.field.near_exact(placed.at))
+    }
+
+    /// The surface near `p`, its outward normal in the piece's frame, and the signed distance to it as `distance` gives it.
+    pub(crate) fn surface(&self, p: V3) -> (Skin, V3, f32) {
+        let placed = self.warp.place(self.local(p));
+        let near = self.field.near_exact(placed.at);
+        let skin = self.skin_of(p, &near);
+        let normal = self.warp.normal(&placed, skin.normal);
+        (skin, normal, near.distance_mm * near.side * self.step)
+    }
+
+    fn skin_of(&self, p: V3, near: &Near) -> Skin {
         let s = &self.section;
         let (i, t) = (near.segment, near.along);
         let mix = |a: f32, b: f32| a + (b - a) * t;
@@ -110,17 +120,12 @@ impl Revolved {
         };
         Skin {
             zone: s.zone(i),
-            angle_rad: (q.z / self.warp.oval).atan2(q.x),
+            angle_rad: atan2(p.z / self.warp.oval, p.x),
             from_rim_mm: (arc - edge).abs(),
             from_foot_mm: arc - s.arc_mm[s.foot],
             radius_mm: mix(s.points[i][0], s.points[i + 1][0]),
             normal: [n[0] / l, n[1] / l],
         }
-    }
-
-    /// Outward normal in the piece's frame for a skin found at `p`.
-    pub fn normal(&self, p: V3, skin: &Skin) -> V3 {
-        self.warp.normal(self.local(p), skin.normal)
     }
 
     /// Height of the top above the table, mm, with the lip.
@@ -131,6 +136,16 @@ impl Revolved {
     /// Height of the rim (without a lip) above the table, mm.
     pub fn rim_mm(&self) -> f32 {
         self.base_mm + self.section.points[self.section.rim][1]
+    }
+
+    /// Greatest radius of the section, mm.
+    pub fn radius_mm(&self) -> f32 {
+        self.radius_mm
+    }
+
+    /// By what the measures of patterns, given for a body of 80 mm radius, are multiplied.
+    pub fn pattern_scale(&self) -> f32 {
+        self.pattern_scale
     }
 
     /// A box round the body: low and high corner.

@@ -69,26 +69,66 @@ impl Rng {
     }
 }
 
+/// Factors of the places and the seed of a lattice.
+const ACROSS: u32 = 0x8da6_b343;
+const DOWN: u32 = 0xd816_3841;
+const KIND: u32 = 0xcb1a_b31f;
+
 /// A fixed random value in 0..1 for a lattice point.
+#[inline]
 pub fn lattice(x: i32, y: i32, seed: u32) -> f32 {
-    let mut h = (x as u32)
-        .wrapping_mul(0x8da6_b343)
-        .wrapping_add((y as u32).wrapping_mul(0xd816_3841))
-        .wrapping_add(seed.wrapping_mul(0xcb1a_b31f));
+    mixed(
+        (x as u32)
+            .wrapping_mul(ACROSS)
+            .wrapping_add((y as u32).wrapping_mul(DOWN))
+            .wrapping_add(seed.wrapping_mul(KIND)),
+    )
+}
+
+#[inline]
+fn mixed(mut h: u32) -> f32 {
     h = (h ^ (h >> 15)).wrapping_mul(0x2c1b_3c6d);
     h = (h ^ (h >> 12)).wrapping_mul(0x297a_2d39);
     (h ^ (h >> 15)) as f32 / u32::MAX as f32
 }
 
+/// A place between lattice points: the point below it, ready for the values of its neighbours, and the eased way on.
+struct Between {
+    first: u32,
+    x: f32,
+    y: f32,
+}
+
+impl Between {
+    fn new(x: f32, y: f32) -> Between {
+        let (xf, yf) = (floor(x), floor(y));
+        let ease = |t: f32| t * t * (3.0 - 2.0 * t);
+        Between {
+            first: (xf as i32 as u32)
+                .wrapping_mul(ACROSS)
+                .wrapping_add((yf as i32 as u32).wrapping_mul(DOWN)),
+            x: ease(x - xf),
+            y: ease(y - yf),
+        }
+    }
+
+    /// Smooth noise there. Neighbours differ by the factors, so that each takes an addition.
+    fn noise(&self, seed: u32) -> f32 {
+        let here = self.first.wrapping_add(seed.wrapping_mul(KIND));
+        let next = here.wrapping_add(ACROSS);
+        let top = lerp(mixed(here), mixed(next), self.x);
+        let low = lerp(
+            mixed(here.wrapping_add(DOWN)),
+            mixed(next.wrapping_add(DOWN)),
+            self.x,
+        );
+        lerp(top, low, self.y)
+    }
+}
+
 /// Smooth noise in 0..1 with one feature a unit.
 pub fn noise(x: f32, y: f32, seed: u32) -> f32 {
-    let (xf, yf) = (floor(x), floor(y));
-    let (ix, iy) = (xf as i32, yf as i32);
-    let ease = |t: f32| t * t * (3.0 - 2.0 * t);
-    let (tx, ty) = (ease(x - xf), ease(y - yf));
-    let a = lerp(lattice(ix, iy, seed), lattice(ix + 1, iy, seed), tx);
-    let b = lerp(lattice(ix, iy + 1, seed), lattice(ix + 1, iy + 1, seed), tx);
-    lerp(a, b, ty)
+    Between::new(x, y).noise(seed)
 }
 
 /// Three octaves of noise, about 0..1 with mean one half.
@@ -105,13 +145,8 @@ pub fn noise_on(p: V3, scale_mm: f32, seed: u32) -> f32 {
     let y = p.y * k;
     let below = floor(y);
     let t = y - below;
-    let layer = |i: i32| {
-        noise(
-            p.x * k,
-            p.z * k,
-            seed ^ (i as u32).wrapping_mul(0x9e37_79b1),
-        )
-    };
+    let level = Between::new(p.x * k, p.z * k);
+    let layer = |i: i32| level.noise(seed ^ (i as u32).wrapping_mul(0x9e37_79b1));
     let i = below as i32;
     lerp(layer(i), layer(i + 1), t * t * (3.0 - 2.0 * t))
 }

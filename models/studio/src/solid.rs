@@ -1,9 +1,11 @@
 //! A whole piece as geometry: bodies and tubes joined, with its distance, its surface and its box.
 
+use crate::coarse::Coarse;
 use crate::revolve::{Revolved, Role, Skin};
 use crate::section::Zone;
 use crate::tube::{Kind, Tube};
 use crate::vec3::{V3, v3};
+use std::sync::OnceLock;
 
 /// Geometry of one piece in its own frame.
 #[derive(Clone, Debug)]
@@ -18,6 +20,9 @@ pub struct Solid {
     pub high: V3,
     tube_boxes: Vec<(V3, V3)>,
     body_boxes: Vec<(V3, V3)>,
+    /// Boxes of the bodies with their tubes.
+    part_boxes: Vec<(V3, V3)>,
+    coarse: OnceLock<Coarse>,
 }
 
 /// Which part of the piece a surface belongs to.
@@ -54,6 +59,16 @@ fn box_distance_squared(p: V3, b: &(V3, V3)) -> f32 {
     q.dot(q)
 }
 
+/// The box round boxes.
+fn around<'a>(boxes: impl Iterator<Item = &'a (V3, V3)>) -> (V3, V3) {
+    let (mut low, mut high) = (V3::splat(f32::MAX), V3::splat(f32::MIN));
+    for (lo, hi) in boxes {
+        low = v3(low.x.min(lo.x), low.y.min(lo.y), low.z.min(lo.z));
+        high = v3(high.x.max(hi.x), high.y.max(hi.y), high.z.max(hi.z));
+    }
+    (low, high)
+}
+
 /// Smooth union of distances: the joint is filled with a fillet of about `k`.
 fn join(a: f32, b: f32, k: f32) -> f32 {
     let h = (k - (a - b).abs()).max(0.0) / k;
@@ -65,11 +80,13 @@ impl Solid {
     pub fn new(bodies: Vec<Revolved>, tubes: Vec<Tube>) -> Solid {
         let body_boxes: Vec<_> = bodies.iter().map(Revolved::bounds).collect();
         let tube_boxes: Vec<_> = tubes.iter().map(Tube::bounds).collect();
-        let (mut low, mut high) = (V3::splat(f32::MAX), V3::splat(f32::MIN));
-        for (lo, hi) in body_boxes.iter().chain(&tube_boxes) {
-            low = v3(low.x.min(lo.x), low.y.min(lo.y), low.z.min(lo.z));
-            high = v3(high.x.max(hi.x), high.y.max(hi.y), high.z.max(hi.z));
-        }
+        let part_boxes: Vec<_> = (0..bodies.len())
+            .map(|i| {
+                let on = tubes.iter().zip(&tube_boxes).filter(|(t, _)| t.on == i);
+                around(on.map(|(_, b)| b).chain([&body_boxes[i]]))
+            })
+            .collect();
+        let (low, high) = around(body_boxes.iter().chain(&tube_boxes));
         Solid {
             bodies,
             tubes,
@@ -77,6 +94,8 @@ impl Solid {
             high,
             tube_boxes,
             body_boxes,
+            part_boxes,
+            coarse: OnceLock::new(),
         }
     }
 
@@ -91,6 +110,10 @@ impl Solid {
     pub fn distance(&self, p: V3) -> f32 {
         let mut all = f32::MAX;
         for (i, body) in self.bodies.iter().enumerate() {
+            // What lies in a box further than what was found is no nearer.
+            if all > 0.0 && i > 0 && box_distance_squared(p, &self.part_boxes[i]) > all * all {
+                continue;
+            }
             let far = box_distance_squared(p, &self.body_boxes[i]);
             let (mut d, zone) = if far > 2500.0 {
                 // Far away the box is good enough.
@@ -121,6 +144,31 @@ impl Solid {
         all
     }
 
+    /// The distances on a lattice, made when first asked for.
+    pub(crate) fn coarse(&self) -> &Coarse {
+        self.coarse
+            .get_or_init(|| Coarse::new(self.low, self.high, |p| self.distance(p)))
+    }
+
+    /// A distance that is free of the piece round `p`, mm.
+    pub(crate) fn free(&self, p: V3) -> f32 {
+        let coarse = self.coarse();
+        if !coarse.holds(p) {
+            // The lattice reaches beyond the box, so this is far.
+            return box_distance_squared(p, &(self.low, self.high)).sqrt();
+        }
+        match coarse.at(p) {
+            Some(d) => d - coarse.doubt_mm(),
+            None => self.distance(p),
+        }
+    }
+
+    /// Signed distance in mm for soft light: near a surface as `distance` gives it, away from one off by less than half a
+    /// cell of the lattice.
+    pub(crate) fn about(&self, p: V3) -> f32 {
+        self.coarse().at(p).unwrap_or_else(|| self.distance(p))
+    }
+
     /// The surface at (or very near) `p`.
     pub fn surface(&self, p: V3) -> Surface {
         let mut best: Option<(f32, Surface)> = None;
@@ -132,17 +180,16 @@ impl Solid {
             {
                 continue;
             }
-            let (body_d, zone) = body.distance(p);
-            let skin = body.skin(p);
+            let (skin, normal, body_d) = body.surface(p);
             let mut surface = Surface {
                 part: Part::Body(i),
-                normal: body.normal(p, &skin),
+                normal,
                 skin,
                 role: body.role,
                 bore: false,
             };
             let mut d = body_d;
-            if !self.within(i, p, zone) {
+            if !self.within(i, p, skin.zone) {
                 for (k, t) in self.tubes.iter().enumerate() {
                     if t.on != i || box_distance_squared(p, &self.tube_boxes[k]) > 64.0 {
                         continue;

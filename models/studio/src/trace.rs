@@ -38,10 +38,11 @@ pub struct Hit {
     pub normal: V3,
 }
 
-/// Free distances by tile of pixels.
+/// Free distances by tile of pixels, before each piece.
 struct Tiles {
     across: usize,
-    free: Vec<Vec<f32>>,
+    pieces: usize,
+    free: Vec<f32>,
 }
 
 /// Width of a tile, pixels.
@@ -52,21 +53,28 @@ impl Tiles {
         let (across, down) = (w.div_ceil(TILE), h.div_ceil(TILE));
         // Half a tile's diagonal and the sub-pixel offsets, as the tangent of an angle.
         let open = (TILE as f32 * 0.5 + 0.5) * std::f32::consts::SQRT_2 * view.footprint_mm(1.0);
-        let free = (0..across * down)
-            .into_par_iter()
-            .map(|k| {
-                let x = ((k % across) * TILE) as f32 + TILE as f32 * 0.5;
-                let y = ((k / across) * TILE) as f32 + TILE as f32 * 0.5;
-                let mut out = Vec::new();
-                world.free(view.eye, view.ray(x, y), open, &mut out);
-                out
-            })
-            .collect();
-        Tiles { across, free }
+        let pieces = world.scene.items.len();
+        let mut free = vec![f32::MAX; across * down * pieces];
+        if pieces > 0 {
+            free.par_chunks_mut(across * pieces)
+                .enumerate()
+                .for_each(|(j, row)| {
+                    for (i, out) in row.chunks_mut(pieces).enumerate() {
+                        let middle = |k: usize| (k * TILE) as f32 + TILE as f32 * 0.5;
+                        world.free(view.eye, view.ray(middle(i), middle(j)), open, out);
+                    }
+                });
+        }
+        Tiles {
+            across,
+            pieces,
+            free,
+        }
     }
 
     fn at(&self, x: usize, y: usize) -> &[f32] {
-        &self.free[(y / TILE) * self.across + x / TILE]
+        let first = ((y / TILE) * self.across + x / TILE) * self.pieces;
+        &self.free[first..first + self.pieces]
     }
 }
 
@@ -77,47 +85,72 @@ const SUB: [[f32; 2]; 4] = [
     [-0.125, 0.375],
 ];
 
-/// What the ray through a pixel's centre met, if anything.
+/// What the ray through a pixel's centre met, if anything. Boxed: most pixels meet nothing, and what they meet is large.
 type Place = Option<Box<Met>>;
 
-/// Renders a scene. Every pixel gets one ray, pixels at edges get four more; light is found at every other pixel and
-/// carried over where the surface goes on.
+/// Renders a scene. Every pixel gets one ray, pixels at edges get four more. Where the
+/// rays round a pixel met one even surface, its own ray is looked for on that alone. Light is found at every
+/// eighth pixel and, where it or the surface does not go on evenly, at every fourth, every other, every one.
 pub fn render(scene: &Scene) -> Frame {
     let (w, h) = (scene.camera.width, scene.camera.height);
     let view = scene.camera.view();
     let world = march::World::new(scene);
     let tiles = Tiles::new(&world, &view, w, h);
-    // Boxed: most pixels meet nothing, and what they meet is large.
-    let met: Vec<Place> = each(w, h, |x, y| {
-        shade::meet(
-            &world,
-            &view,
-            tiles.at(x, y),
-            x as f32 + 0.5,
-            y as f32 + 0.5,
-        )
-        .map(Box::new)
+    let look = |x: usize, y: usize| -> Place {
+        let at = (x as f32 + 0.5, y as f32 + 0.5);
+        shade::meet(&world, &view, tiles.at(x, y), at.0, at.1).map(Box::new)
+    };
+    let met = [4, 2, 1].into_iter().fold(Vec::new(), |wider, step| {
+        let across = w.div_ceil(2 * step);
+        each(w.div_ceil(step), h.div_ceil(step), |i, j| {
+            let (x, y) = (i * step, j * step);
+            if i % 2 == 0
+                && j % 2 == 0
+                && let Some(known) = wider.get(j / 2 * across + i / 2)
+            {
+                return Place::clone(known);
+            }
+            around(&wider, across, i, j)
+                .and_then(|four| {
+                    let at = (x as f32 + 0.5, y as f32 + 0.5);
+                    shade::between(&world, &view, &four, at.0, at.1).map(Box::new)
+                })
+                .or_else(|| look(x, y))
+        })
     });
-    let (hw, hh) = (w.div_ceil(2), h.div_ceil(2));
-    let sparse: Vec<Option<Arrival>> = each(hw, hh, |x, y| {
-        met[2 * y * w + 2 * x]
-            .as_ref()
-            .map(|m| shade::arrival(&world, m))
+    let sparse = [8, 4, 2].into_iter().fold(None, |wider, step| {
+        Some(Sparse::new(&world, &met, w, h, step, wider.as_ref()))
     });
     let ground = ground::Light::new(&world, &view, w, h);
+    // A plain table changes so slowly that most of it can be blended from places apart.
+    let even = scene
+        .backdrop
+        .is_even()
+        .then(|| ground::Even::new(&world, &view, &ground, w, h));
     let first: Vec<(V3, Arrival)> = each(w, h, |x, y| match &met[y * w + x] {
         None => {
-            let c = shade::background(&world, &view, &ground, [x as f32 + 0.5, y as f32 + 0.5]);
+            let at = [x as f32 + 0.5, y as f32 + 0.5];
+            let c = even
+                .as_ref()
+                .and_then(|e| e.at(at))
+                .unwrap_or_else(|| shade::background(&world, &view, &ground, at));
             (c, Arrival::default())
         }
         Some(m) => {
-            let a = carried(&met, &sparse, w, h, x, y).unwrap_or_else(|| shade::arrival(&world, m));
+            let a = sparse
+                .as_ref()
+                .and_then(|s| s.carried(&met, w, h, x, y))
+                .unwrap_or_else(|| shade::arrival(&world, m));
             (shade::colour(&world, &view, m, &a), a)
         }
     });
+    let tones: Vec<f32> = first
+        .iter()
+        .map(|(c, _)| c.luminance().clamp(0.0, 1.2).sqrt())
+        .collect();
     let done: Vec<(V3, [u8; 8])> = each(w, h, |x, y| {
         let i = y * w + x;
-        let (mut c, arrival) = first[i];
+        let mut c = first[i].0;
         let mut cover = [0u32; 8];
         let mut count = |item: usize| {
             if let Some(k) = cover.get_mut(item) {
@@ -128,23 +161,39 @@ pub fn render(scene: &Scene) -> Frame {
             count(m.item);
         }
         let mut n = 1;
-        let extra = roughness(&first, &met, w, h, x, y);
+        let extra = roughness(&tones, &met, w, h, x, y);
         if extra > 0 {
             // Bounded before the mean, or one mirrored light would leave a jagged edge.
             c = bounded(c);
             let free = closer(&met, tiles.at(x, y), w, h, x, y);
             for &[dx, dy] in &SUB[..extra] {
                 let (px, py) = (x as f32 + 0.5 + dx, y as f32 + 0.5 + dy);
-                let k = match shade::meet(&world, &view, &free, px, py) {
+                // What the pixels on that side show, and the light that falls there.
+                let (nx, ny) = (beside(x, dx, w), beside(y, dy, h));
+                let near = [i, y * w + nx, ny * w + x, ny * w + nx];
+                // Within a surface the rays of a pixel meet what its middle meets; on an outline they meet the nearest
+                // that they can of what is shown beside it, or they are traced.
+                let mut shown: [Option<&Met>; 4] = near.map(|k| met[k].as_deref());
+                if extra < OUTLINE {
+                    shown[1..].fill(None);
+                }
+                shown.sort_by(|a, b| {
+                    let t = |m: &Option<&Met>| m.map_or(f32::MAX, |m| m.t);
+                    t(a).total_cmp(&t(b))
+                });
+                let found = shown
+                    .into_iter()
+                    .flatten()
+                    .find_map(|m| shade::between(&world, &view, &[m], px, py))
+                    .or_else(|| shade::meet(&world, &view, &free, px, py));
+                let k = match found {
                     None => shade::background(&world, &view, &ground, [px, py]),
                     Some(m) => {
                         count(m.item);
-                        let same = met[i].as_ref().is_some_and(|o| m.alike(o));
-                        let a = if same {
-                            arrival
-                        } else {
-                            shade::arrival(&world, &m)
-                        };
+                        let a = near
+                            .into_iter()
+                            .find(|&k| met[k].as_ref().is_some_and(|o| m.alike(o)))
+                            .map_or_else(|| shade::arrival(&world, &m), |k| first[k].1);
                         shade::colour(&world, &view, &m, &a)
                     }
                 };
@@ -169,51 +218,100 @@ pub fn render(scene: &Scene) -> Frame {
     }
 }
 
-/// A value for every pixel, in parallel and in order.
-fn each<T: Send>(w: usize, h: usize, f: impl Fn(usize, usize) -> T + Sync) -> Vec<T> {
-    (0..w * h)
-        .into_par_iter()
-        .with_min_len(w)
-        .map(|i| f(i % w, i / w))
-        .collect()
+/// What was met round the place (`i`, `j`) of a grid of which every second place, both ways, is known.
+fn around(known: &[Place], across: usize, i: usize, j: usize) -> Option<[&Met; 4]> {
+    let at = |i: usize, j: usize| {
+        let there = (i < across).then(|| known.get(j * across + i));
+        there.flatten().and_then(|m| m.as_deref())
+    };
+    let (i0, j0, i1, j1) = (i / 2, j / 2, i.div_ceil(2), j.div_ceil(2));
+    Some([at(i0, j0)?, at(i1, j0)?, at(i0, j1)?, at(i1, j1)?])
 }
 
-/// Light carried over from the neighbours where it was found, if the surface goes on evenly between them.
-fn carried(
-    met: &[Place],
-    sparse: &[Option<Arrival>],
-    w: usize,
-    h: usize,
-    x: usize,
-    y: usize,
-) -> Option<Arrival> {
-    let here = met[y * w + x].as_ref()?;
-    let hw = w.div_ceil(2);
-    if x.is_multiple_of(2) && y.is_multiple_of(2) {
-        return sparse[y / 2 * hw + x / 2];
+/// A value for every pixel, row by row in parallel.
+fn each<T: Send + Default>(w: usize, h: usize, f: impl Fn(usize, usize) -> T + Sync) -> Vec<T> {
+    let mut out = Vec::new();
+    out.resize_with(w * h, T::default);
+    out.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
+        for (x, v) in row.iter_mut().enumerate() {
+            *v = f(x, y);
+        }
+    });
+    out
+}
+
+/// Light that arrives at every so many pixels.
+struct Sparse {
+    /// Distance of the nodes, pixels.
+    step: usize,
+    across: usize,
+    nodes: Vec<Option<Arrival>>,
+}
+
+impl Sparse {
+    /// Light at the nodes: carried over from the `wider` ones, twice as far apart, where that will do.
+    fn new(
+        world: &march::World,
+        met: &[Place],
+        w: usize,
+        h: usize,
+        step: usize,
+        wider: Option<&Sparse>,
+    ) -> Sparse {
+        let (across, down) = (w.div_ceil(step), h.div_ceil(step));
+        let nodes = each(across, down, |i, j| {
+            let (x, y) = (i * step, j * step);
+            let m = met[y * w + x].as_ref()?;
+            wider
+                .and_then(|s| s.carried(met, w, h, x, y))
+                .or_else(|| Some(shade::arrival(world, m)))
+        });
+        Sparse {
+            step,
+            across,
+            nodes,
+        }
     }
-    let (x0, y0) = (x & !1, y & !1);
-    let (x1, y1) = (x.div_ceil(2) * 2, y.div_ceil(2) * 2);
-    if x1 >= w || y1 >= h {
-        return None;
-    }
-    let mut lo = [f32::MAX; 4];
-    let mut hi = [f32::MIN; 4];
-    let mut sum = [0.0; 4];
-    for (i, j) in [(x0, y0), (x1, y0), (x0, y1), (x1, y1)] {
-        if !met[j * w + i].as_ref()?.alike(here) {
+
+    /// Light at a node, or half way between nodes if the surface goes on evenly between them.
+    fn carried(&self, met: &[Place], w: usize, h: usize, x: usize, y: usize) -> Option<Arrival> {
+        let here = met[y * w + x].as_ref()?;
+        let step = self.step;
+        let node = |x: usize, y: usize| self.nodes[y / step * self.across + x / step];
+        let (x0, y0) = (x / step * step, y / step * step);
+        let (x1, y1) = (x.next_multiple_of(step), y.next_multiple_of(step));
+        if (x0, y0) == (x1, y1) {
+            return node(x, y);
+        }
+        if x1 >= w || y1 >= h {
             return None;
         }
-        let a = sparse[j / 2 * hw + i / 2]?;
-        for k in 0..4 {
-            lo[k] = lo[k].min(a.parts[k]);
-            hi[k] = hi[k].max(a.parts[k]);
-            sum[k] += 0.25 * a.parts[k];
+        let mut lo = [f32::MAX; 4];
+        let mut hi = [f32::MIN; 4];
+        let mut sum = [0.0; 4];
+        let mut n = 0.0;
+        for (i, j) in [(x0, y0), (x1, y0), (x0, y1), (x1, y1)] {
+            let alike = met[j * w + i].as_ref().is_some_and(|m| m.alike(here));
+            match node(i, j).filter(|_| alike) {
+                Some(a) => {
+                    n += 1.0;
+                    for k in 0..4 {
+                        lo[k] = lo[k].min(a.parts[k]);
+                        hi[k] = hi[k].max(a.parts[k]);
+                        sum[k] += a.parts[k];
+                    }
+                }
+                // At the very edge of a surface what its nearest nodes know will do.
+                None if step > 2 => return None,
+                None => {}
+            }
         }
+        // The wider apart, the more may lie between them.
+        let limit = if step > 2 { 0.08 } else { 0.2 };
+        (n > 0.0 && (0..4).all(|k| hi[k] - lo[k] < limit)).then_some(Arrival {
+            parts: sum.map(|s| s / n),
+        })
     }
-    (0..4)
-        .all(|k| hi[k] - lo[k] < 0.14)
-        .then_some(Arrival { parts: sum })
 }
 
 /// Free distances within a pixel: what its tile knows, and what the rays round it found.
@@ -240,14 +338,22 @@ fn closer(met: &[Place], tile: &[f32], w: usize, h: usize, x: usize, y: usize) -
         .collect()
 }
 
+/// The next pixel along an axis on the side of `d`, if there is one.
+fn beside(x: usize, d: f32, n: usize) -> usize {
+    if d < 0.0 {
+        x.saturating_sub(1)
+    } else {
+        (x + 1).min(n - 1)
+    }
+}
+
 fn bounded(c: V3) -> V3 {
     crate::vec3::v3(c.x.min(4.0), c.y.min(4.0), c.z.min(4.0))
 }
 
 /// Extra rays that a pixel needs: four on outlines, two where only paint or light changes, none elsewhere.
-fn roughness(px: &[(V3, Arrival)], met: &[Place], w: usize, h: usize, x: usize, y: usize) -> usize {
-    let (c, a) = (&px[y * w + x].0, &met[y * w + x]);
-    let tone = |c: &V3| c.luminance().clamp(0.0, 1.2).sqrt();
+fn roughness(tones: &[f32], met: &[Place], w: usize, h: usize, x: usize, y: usize) -> usize {
+    let (tone, a) = (tones[y * w + x], &met[y * w + x]);
     let near = [
         (x.wrapping_sub(1), y),
         (x + 1, y),
@@ -259,15 +365,17 @@ fn roughness(px: &[(V3, Arrival)], met: &[Place], w: usize, h: usize, x: usize, 
         if i >= w || j >= h {
             continue;
         }
-        let (k, b) = (&px[j * w + i].0, &met[j * w + i]);
-        let limit = match (a, b) {
+        let limit = match (a, &met[j * w + i]) {
             (Some(a), Some(b)) if a.item == b.item && a.n.dot(b.n) >= 0.8 => 0.08,
             (None, None) => 0.16,
-            _ => return 4,
+            _ => return OUTLINE,
         };
-        if (tone(c) - tone(k)).abs() > limit {
+        if (tone - tones[j * w + i]).abs() > limit {
             extra = 2;
         }
     }
     extra
 }
+
+/// Extra rays of a pixel on an outline.
+const OUTLINE: usize = SUB.len();

@@ -130,25 +130,26 @@ impl Warp {
     }
 
     /// The section point at radius `r` and height `y` under a departure.
+    #[inline]
     fn shaped(&self, r: f32, y: f32, d: Departure) -> Pt {
         let full = if self.flat {
-            smoothstep(0.25 * self.radius_mm, 0.85 * self.radius_mm, r)
+            ramp(0.25 * self.radius_mm, 0.85 * self.radius_mm, r)
         } else {
-            smoothstep(0.02, 0.22, y / self.height_mm)
+            ramp(0.02 * self.height_mm, 0.22 * self.height_mm, y)
         };
         let mut out = [r / (1.0 + full * d.widen), y];
         if self.ribs > 0 {
             if self.flat {
                 out[1] -= d.raise_mm * full * 0.6;
             } else {
-                let near_rim = 1.0 - smoothstep(0.86, 0.97, y / self.height_mm);
+                let near_rim = 1.0 - ramp(0.86 * self.height_mm, 0.97 * self.height_mm, y);
                 out[0] -= d.raise_mm * full * near_rim;
             }
         }
         if let Some(lip) = self.lip
             && d.lip > 0.0
         {
-            let u = smoothstep(lip.from_mm, self.height_mm, y);
+            let u = ramp(lip.from_mm, self.height_mm, y);
             let e = d.lip * u * u;
             out[0] -= lip.reach_mm * e;
             out[1] -= lip.rise_mm * e;
@@ -156,25 +157,67 @@ impl Warp {
         out
     }
 
-    /// The normal in space of a surface whose section normal at `p` is `n`.
-    pub fn normal(&self, p: V3, n: Pt) -> V3 {
+    /// A point of the piece's frame with its place in the section.
+    pub(crate) fn place(&self, p: V3) -> Placed {
+        let z = p.z / self.oval;
+        let r = (p.x * p.x + z * z).sqrt();
+        if !self.angular() {
+            return Placed {
+                p,
+                r,
+                toward: Departure::default(),
+                at: [r, p.y],
+            };
+        }
+        let toward = self.toward(atan2(z, p.x));
+        Placed {
+            p,
+            r,
+            toward,
+            at: self.shaped(r, p.y, toward),
+        }
+    }
+
+    /// The normal in space of a surface whose section normal at `placed` is `n`.
+    pub(crate) fn normal(&self, placed: &Placed, n: Pt) -> V3 {
+        let p = placed.p;
         if !self.angular() {
             let z = p.z / self.oval;
-            let k = n[0] / (p.x * p.x + z * z).sqrt().max(1e-4);
+            let k = n[0] / placed.r.max(1e-4);
             return v3(k * p.x, n[1], k * z / self.oval).unit();
         }
         let e = 0.1;
-        let f = |q: V3| {
-            let s = self.to_section(q);
-            s[0] * n[0] + s[1] * n[1]
-        };
-        let here = f(p);
+        let f = |s: Pt| s[0] * n[0] + s[1] * n[1];
+        let aside = |x: f32, z: f32| f(self.to_section(v3(x, p.y, z)));
+        let here = f(placed.at);
+        // Above `p` the direction from the axis is the same.
         v3(
-            f(v3(p.x + e, p.y, p.z)) - here,
-            f(v3(p.x, p.y + e, p.z)) - here,
-            f(v3(p.x, p.y, p.z + e)) - here,
+            aside(p.x + e, p.z) - here,
+            f(self.shaped(placed.r, p.y + e, placed.toward)) - here,
+            aside(p.x, p.z + e) - here,
         )
         .unit()
+    }
+}
+
+/// A point with what its warp makes of it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Placed {
+    p: V3,
+    r: f32,
+    toward: Departure,
+    /// The section point.
+    pub(crate) at: Pt,
+}
+
+/// `smoothstep` with its ends, where most points lie, taken without a division.
+fn ramp(a: f32, b: f32, x: f32) -> f32 {
+    if x >= b {
+        1.0
+    } else if x <= a {
+        0.0
+    } else {
+        smoothstep(a, b, x)
     }
 }
 
@@ -252,7 +295,7 @@ mod tests {
         let w = Warp::round(50.0, 80.0);
         let s = w.to_section(v3(30.0, 10.0, 40.0));
         assert!((s[0] - 50.0).abs() < 1e-4 && s[1] == 10.0);
-        let n = w.normal(v3(30.0, 10.0, 40.0), [1.0, 0.0]);
+        let n = w.normal(&w.place(v3(30.0, 10.0, 40.0)), [1.0, 0.0]);
         assert!((n - v3(0.6, 0.0, 0.8)).length() < 1e-3);
     }
 

@@ -72,10 +72,11 @@ fn jobs(w: &World) -> Vec<Job> {
         .map(|i| Shape::random(&format!("S{i:03}"), &mut root.fork("shape", i as u64)))
         .collect();
     let patterns: Vec<Pattern> = (0..w.decorations)
+        .into_par_iter()
         .map(|i| Pattern::random(&format!("D{i:03}"), &mut root.fork("pattern", i as u64)))
         .collect();
     let forms: &[Form] = if w.forms.is_empty() { &FORMS } else { &w.forms };
-    let mut jobs = Vec::new();
+    let mut plan = Vec::new();
     for (j, pattern) in patterns.iter().enumerate() {
         let ground_no = if w.glazes > 0 { j % w.glazes } else { j };
         let ground = random_ground(
@@ -90,16 +91,18 @@ fn jobs(w: &World) -> Vec<Job> {
             let start = rng.int(0, forms.len() as u32 - 1) as usize;
             for f in 0..w.forms_per_pair.clamp(1, forms.len()) {
                 let form = forms[(start + f) % forms.len()];
-                let index = jobs.len();
-                let id = format!("P{index:05}");
-                jobs.push(Job {
-                    piece: Piece::ware(&id, shape, form, &ground, pattern),
-                    index,
-                });
+                plan.push((shape, form, ground.clone(), pattern));
             }
         }
     }
-    jobs
+    // Drawn in turn, built side by side.
+    plan.into_par_iter()
+        .enumerate()
+        .map(|(index, (shape, form, ground, pattern))| Job {
+            piece: Piece::ware(&format!("P{index:05}"), shape, form, &ground, pattern),
+            index,
+        })
+        .collect()
 }
 
 /// A random shot of a piece.

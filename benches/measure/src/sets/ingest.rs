@@ -25,10 +25,10 @@ const GB: f64 = 1e9;
 
 /// What a command took.
 #[derive(Debug, Deserialize)]
-struct Took {
+pub(super) struct Took {
     exit: i32,
-    seconds: f64,
-    cpu_seconds: f64,
+    pub(super) seconds: f64,
+    pub(super) cpu_seconds: f64,
     peak_kib: f64,
 }
 
@@ -170,7 +170,7 @@ fn add(bench: &Bench, photos: &[PathBuf]) -> Result<Took> {
 }
 
 /// Runs a command under the helper that takes its time and memory.
-fn run(bench: &Bench, args: &[PathBuf]) -> Result<Took> {
+pub(super) fn run(bench: &Bench, args: &[PathBuf]) -> Result<Took> {
     let done = Command::new(&bench.settings.python)
         .arg(Path::new(HELPERS).join("peak.py"))
         .args(args)

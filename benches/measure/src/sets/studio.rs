@@ -18,6 +18,8 @@ use crate::{
     rng::fingerprint,
 };
 
+use super::ingest;
+
 /// One piece type, so that a shape is to be told from others of its kind.
 const WORLD: [&str; 13] = [
     "world",
@@ -42,7 +44,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     let Some(studio) = program(bench, "studio") else {
         return Ok(());
     };
-    if bench.wants("studio.photos_per_s") {
+    if bench.wants("studio.photos_per_s") || bench.wants("studio.photos_per_s_cpu") {
         speed(bench, &studio)?;
     }
     world(bench)
@@ -100,24 +102,37 @@ pub(super) fn lines<T: serde::de::DeserializeOwned>(file: &Path) -> Result<Vec<T
 }
 
 fn speed(bench: &mut Bench, studio: &Path) -> Result<()> {
+    if !bench.settings.python.is_file() {
+        let why = format!("no {}", bench.settings.python.display());
+        bench.put(Line::skipped("studio.photos_per_s", why));
+        return Ok(());
+    }
     bench.say("studio: its speed");
-    let done = Command::new(studio).arg("bench").output()?;
-    let text = String::from_utf8_lossy(&done.stdout);
-    let number = |after: &str| -> Option<f64> {
-        let words = text.split_once(after)?.1;
-        words.split_whitespace().next()?.parse().ok()
-    };
-    // "48 photos of 512 px in 4.20 s: 11.4 photos/s on 2 threads"
-    let seconds = number(" in ").ok_or_else(|| format!("studio bench said: {}", text.trim()))?;
-    let photos = text.split_whitespace().next().and_then(|n| n.parse().ok());
-    let photos: usize = photos.ok_or("studio bench named no number of photos")?;
+    let args = [
+        studio,
+        Path::new("bench"),
+        "--photos".as_ref(),
+        "48".as_ref(),
+    ];
+    let took = ingest::run(bench, &args.map(Path::to_path_buf))?;
     bench.put(
-        Line::new("studio.photos_per_s", photos as f64 / seconds, photos)
+        Line::new("studio.photos_per_s", 48.0 / took.seconds, 48)
             .at_least(8.0)
             .note("photos of 512 pixels rendered a second"),
     );
+    bench.put(
+        Line::new(
+            "studio.photos_per_s_cpu",
+            CORES * 48.0 / took.cpu_seconds,
+            48,
+        )
+        .note("the same by processor time: what two cores that do nothing else would render"),
+    );
     Ok(())
 }
+
+/// Cores that speeds are promised for.
+const CORES: f64 = 2.0;
 
 fn world(bench: &mut Bench) -> Result<()> {
     let Some(dir) = rendered(bench, "world", &WORLD)? else {

@@ -1,6 +1,7 @@
-//! Light on the table, known at every fourth pixel and blended between where it changes little.
+//! Light and colour of the table, known at every fourth pixel and blended between where they change little.
 
 use super::march::World;
+use super::shade::background;
 use crate::camera::View;
 use crate::vec3::{V3, v3};
 use rayon::prelude::*;
@@ -54,6 +55,44 @@ impl Light {
             out[n] = top + (low - top) * tv;
         }
         out
+    }
+}
+
+/// Colours of what lies behind the pieces at every fourth pixel, where they change little between.
+pub(super) struct Even {
+    across: usize,
+    nodes: Vec<V3>,
+}
+
+impl Even {
+    pub(super) fn new(world: &World, view: &View, light: &Light, w: usize, h: usize) -> Even {
+        let across = w.div_ceil(GRID) + 1;
+        let down = h.div_ceil(GRID) + 1;
+        let nodes = (0..across * down)
+            .into_par_iter()
+            .map(|k| {
+                let (i, j) = (k % across, k / across);
+                background(world, view, light, [(i * GRID) as f32, (j * GRID) as f32])
+            })
+            .collect();
+        Even { across, nodes }
+    }
+
+    /// The colour at a picture position, if it changes little round it.
+    pub(super) fn at(&self, at: [f32; 2]) -> Option<V3> {
+        let [u, v] = at.map(|x| x / GRID as f32);
+        let (i, j) = (u as usize, v as usize);
+        let k = j * self.across + i;
+        let [a, b, c, d] =
+            [k, k + 1, k + self.across, k + self.across + 1].map(|k| self.nodes.get(k).copied());
+        let (a, b, c, d) = (a?, b?, c?, d?);
+        let lo = a.y.min(b.y).min(c.y).min(d.y);
+        let hi = a.y.max(b.y).max(c.y).max(d.y);
+        if hi > 1.06 * lo {
+            return None;
+        }
+        let (tu, tv) = (u - i as f32, v - j as f32);
+        Some(a.mix(b, tu).mix(c.mix(d, tu), tv))
     }
 }
 

@@ -1,11 +1,15 @@
 //! Marching rays through the distances of the pieces: first hits, shadows, nearness.
 
+use crate::light::Softbox;
 use crate::scene::{Item, Scene};
 use crate::vec3::{V3, v3};
 
 /// A scene with what tracing needs at hand.
 pub(super) struct World<'a> {
     pub(super) scene: &'a Scene,
+    /// What the table sends up, and what falls on the wall.
+    pub(super) table_light: V3,
+    pub(super) wall_light: V3,
     centres: Vec<(V3, f32)>,
 }
 
@@ -15,39 +19,49 @@ impl<'a> World<'a> {
             .items
             .iter()
             .map(|it| {
+                // Made here and not by whichever ray asks first, so that no thread waits for another.
+                it.solid.coarse();
                 let (lo, hi) = (it.solid.low, it.solid.high);
                 (it.world((lo + hi) * 0.5), (hi - lo).length() * 0.5)
             })
             .collect();
-        World { scene, centres }
+        let (rig, backdrop) = (&scene.rig, &scene.backdrop);
+        let sum = |share: fn(&Softbox) -> f32| {
+            rig.boxes
+                .iter()
+                .fold(rig.sky, |a, b| a + b.power * share(b))
+        };
+        World {
+            scene,
+            table_light: backdrop.colour * sum(|b| b.dir.y.max(0.0)),
+            wall_light: sum(|_| 0.55),
+            centres,
+        }
     }
 
     /// How far the rays of a cone of half angle tangent `open` travel freely before each piece; `f32::MAX` where they all
     /// miss it.
-    pub(super) fn free(&self, o: V3, d: V3, open: f32, out: &mut Vec<f32>) {
-        out.clear();
-        for (i, item) in self.scene.items.iter().enumerate() {
+    pub(super) fn free(&self, o: V3, d: V3, open: f32, out: &mut [f32]) {
+        for (i, (item, answer)) in self.scene.items.iter().zip(out).enumerate() {
+            *answer = f32::MAX;
             let (c, r) = self.centres[i];
             let along = (c - o).dot(d);
             let aside = (c - o - d * along).length();
             if aside > r + open * (along + r) {
-                out.push(f32::MAX);
                 continue;
             }
             let (lo, ld) = (item.local(o), item.local_dir(d));
             let mut t = (along - r * 1.02).max(0.0);
             let end = along + r * 1.02;
-            let mut answer = f32::MAX;
             while t < end {
-                let h = item.solid.distance(lo + ld * t);
+                let h = item.solid.free(lo + ld * t);
                 let wide = open * (t + h.max(0.0)) + 0.05;
                 if h < wide {
-                    answer = t;
+                    *answer = t;
                     break;
                 }
                 t += (h - wide).max(0.5);
             }
-            out.push(answer);
         }
     }
 
@@ -73,6 +87,33 @@ impl<'a> World<'a> {
         best
     }
 
+    /// The distance along a ray at which it meets a piece, if that is close to `t`, where the surface leans to the ray by
+    /// `facing`, the cosine. Nothing before that place is looked for.
+    pub(super) fn settle(&self, item: usize, o: V3, d: V3, t: f32, facing: f32) -> Option<f32> {
+        if facing < 0.15 {
+            return None;
+        }
+        let item = &self.scene.items[item];
+        let (lo, ld) = (item.local(o), item.local_dir(d));
+        let (mut at, mut slope) = (t, facing);
+        let mut before: Option<(f32, f32)> = None;
+        for _ in 0..4 {
+            let h = item.solid.distance(lo + ld * at);
+            if h.abs() < NEAR_MM {
+                return Some(at);
+            }
+            if let Some((bt, bh)) = before {
+                slope = ((bh - h) / (at - bt)).max(0.15);
+            }
+            before = Some((at, h));
+            at += h / slope;
+            if (at - t).abs() > 2.0 {
+                return None;
+            }
+        }
+        None
+    }
+
     /// Light that arrives along `d` (0..1) from a light of angular radius `soft`.
     pub(super) fn lit(&self, p: V3, d: V3, soft: f32) -> f32 {
         let mut light = 1.0f32;
@@ -91,7 +132,7 @@ impl<'a> World<'a> {
             let end = along + r;
             let mut t = (along - r * 1.3).max(1.2);
             for _ in 0..34 {
-                let h = item.solid.distance(lo + ld * t);
+                let h = item.solid.about(lo + ld * t);
                 light = light.min(h / (soft * t));
                 if light < 0.02 {
                     return 0.0;
@@ -112,7 +153,7 @@ impl<'a> World<'a> {
         for (i, item) in self.scene.items.iter().enumerate() {
             let (c, r) = self.centres[i];
             if (p - c).length() - r < d {
-                d = d.min(item.solid.distance(item.local(p)));
+                d = d.min(item.solid.about(item.local(p)));
             }
         }
         d
@@ -164,8 +205,16 @@ fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
     let mut before: Option<(f32, f32)> = None;
     // Where the last step went further than the distance there allowed: the place that was certain to be free.
     let mut sure: Option<f32> = None;
+    // The same of a step along the surface, which may have gone too far in.
+    let mut grazed: Option<f32> = None;
     for _ in 0..110 {
         let h = reach(t);
+        if let Some(place) = grazed.take()
+            && h < NEAR_MM
+        {
+            (t, before) = (place, None);
+            continue;
+        }
         if let Some(place) = sure
             && let Some((bt, _)) = before
             && place + h < t
@@ -206,6 +255,15 @@ fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
             _ => h,
         };
         sure = (step > h).then_some(t + h);
+        // A grazing ray would creep: unless it all but touches, it takes a least step where that brings it no nearer
+        // than half way. What it could jump over is thinner than the step, so it would cover a fraction of a pixel.
+        let step = match slope {
+            Some(slope) if h > CLOSE_MM && step < GRAZE_MM && slope * GRAZE_MM < 0.5 * h => {
+                (sure, grazed) = (None, Some(t + h));
+                GRAZE_MM
+            }
+            _ => step,
+        };
         before = Some((t, h));
         t += step;
         if t > t1 {
@@ -219,6 +277,10 @@ fn first(item: &Item, o: V3, d: V3, t0: f32, t1: f32) -> Option<f32> {
     // Crept along a surface: near enough counts as met.
     (reach(t) < 0.25).then_some(t)
 }
+
+/// Least step of a ray along a surface that it will miss, and how near it must not be for that, mm.
+const GRAZE_MM: f32 = 1.0;
+const CLOSE_MM: f32 = 0.15;
 
 /// Distance at which a surface counts as met, mm.
 const NEAR_MM: f32 = 0.04;

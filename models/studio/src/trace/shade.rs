@@ -62,8 +62,38 @@ pub(super) struct Arrival {
 
 /// The piece met by the ray through a picture position.
 pub(super) fn meet(world: &World, view: &View, free: &[f32], x: f32, y: f32) -> Option<Met> {
+    if free.iter().all(|&t| t == f32::MAX) {
+        return None;
+    }
     let dir = view.ray(x, y);
     let (item, t) = world.hit(view.eye, dir, free)?;
+    Some(at(world, view, dir, item, t))
+}
+
+/// The piece met by the ray through a picture position between others that met the same surface, `around`, all of them
+/// near by; none where it does not go on evenly there.
+pub(super) fn between(world: &World, view: &View, around: &[&Met], x: f32, y: f32) -> Option<Met> {
+    let (first, others) = around.split_first()?;
+    if !others.iter().all(|o| o.alike(first)) {
+        return None;
+    }
+    let dir = view.ray(x, y);
+    let (mut t, mut facing) = (0.0, 0.0);
+    for m in around {
+        // Where the ray crosses the plane that touches the surface there.
+        let lean = m.n.dot(dir).min(-0.05);
+        t += (m.p - view.eye).dot(m.n) / lean;
+        facing -= lean;
+    }
+    let k = 1.0 / around.len() as f32;
+    let t = world.settle(first.item, view.eye, dir, t * k, facing * k)?;
+    let met = at(world, view, dir, first.item, t);
+    // It may have settled on the far side, or round an edge.
+    (met.surface.normal.dot(dir) <= 0.0 && met.alike(first)).then_some(met)
+}
+
+/// What is met on a piece at a distance along a ray.
+fn at(world: &World, view: &View, dir: V3, item: usize, t: f32) -> Met {
     let p = view.eye + dir * t;
     let (q, surface) = world.scene.items[item].surface(p);
     let mut n = surface.normal;
@@ -71,7 +101,7 @@ pub(super) fn meet(world: &World, view: &View, free: &[f32], x: f32, y: f32) -> 
         // A silhouette pixel may land just past the edge; it is lit as the edge is.
         n = (n - dir * (n.dot(dir) * 1.02)).unit();
     }
-    Some(Met {
+    Met {
         item,
         p,
         q,
@@ -79,7 +109,7 @@ pub(super) fn meet(world: &World, view: &View, free: &[f32], x: f32, y: f32) -> 
         n,
         t,
         surface,
-    })
+    }
 }
 
 /// Light arriving at a place met.
@@ -99,16 +129,6 @@ pub(super) fn arrival(world: &World, m: &Met) -> Arrival {
     }
 }
 
-fn ground_colour(world: &World) -> V3 {
-    let s = world.scene;
-    let key: V3 = s
-        .rig
-        .boxes
-        .iter()
-        .fold(s.rig.sky, |a, b| a + b.power * b.dir.y.max(0.0));
-    s.backdrop.colour * key
-}
-
 /// Colour of a place met, under the light that arrives.
 pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> V3 {
     let item = &world.scene.items[m.item];
@@ -126,7 +146,7 @@ pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> 
     let a = paint.colour;
     let bounce = |open: f32, a: f32| open / (1.0 - (1.0 - open) * 0.88 * a.clamp(0.0, 0.95));
     let ambient = v3(bounce(open, a.x), bounce(open, a.y), bounce(open, a.z));
-    let table = ground_colour(world);
+    let table = world.table_light;
     let from_below = rig.bounce + table * 0.3;
     let sky = from_below.mix(rig.sky, 0.5 + 0.5 * n.y);
     let mut light = sky * ambient;
@@ -186,15 +206,9 @@ pub(super) fn background(world: &World, view: &View, ground: &Light, at: [f32; 2
         && (d.y >= 0.0 || t < -view.eye.y / d.y)
         && let Some(card) = &s.backdrop.card
     {
-        return colour * card.light(&s.rig, ground_colour(world));
+        return colour * card.light(&s.rig, world.table_light);
     }
-    let wall = s.backdrop.beyond(d);
-    let wall_light = s.rig.sky
-        + s.rig
-            .boxes
-            .iter()
-            .fold(V3::splat(0.0), |a, b| a + b.power * 0.55);
-    let wall = wall * wall_light;
+    let wall = s.backdrop.beyond(d) * world.wall_light;
     if d.y >= -1e-4 {
         return wall;
     }
