@@ -6,7 +6,7 @@
 //! colour, so its edge moves onto the photo's edge. The result is made steeper
 //! again, since the model is soft where colours are alike.
 
-use image::{GrayImage, Luma, RgbImage};
+use image::{GrayImage, RgbImage};
 
 use super::Coarse;
 
@@ -34,33 +34,33 @@ pub(super) fn refine(photo: &RgbImage, coarse: &Coarse) -> GrayImage {
     let radius = ((RADIUS_SHARE * small.0.max(small.1) as f32).round() as usize).max(2);
     let coefficients = coefficients(guide.as_raw(), &mask, small, radius);
 
-    let mut soft = vec![[0.0f32; 1]; width * height];
     let (sx, sy) = (
         small.0 as f32 / width as f32,
         small.1 as f32 / height as f32,
     );
     let source = photo.as_raw();
-    for y in 0..height {
+    let soft = |y: usize, row: &mut [[f32; 1]]| {
         let fy = ((y as f32 + 0.5) * sy - 0.5).clamp(0.0, (small.1 - 1) as f32);
-        for x in 0..width {
+        for (x, q) in row.iter_mut().enumerate() {
             let fx = ((x as f32 + 0.5) * sx - 0.5).clamp(0.0, (small.0 - 1) as f32);
             let a = bilinear(&coefficients, small.0, small.1, fx, fy);
             let at = (y * width + x) * 3;
-            let q = a[3]
+            q[0] = a[3]
                 + (0..3)
                     .map(|c| a[c] * f32::from(source[at + c]) / 255.0)
                     .sum::<f32>();
-            soft[y * width + x] = [q];
         }
-    }
+    };
     // Where decoration meets a background of its own tone the model follows the
     // decoration's pixels; a window of three takes that tooth off.
-    let smooth = box_mean(&soft, width, height, 1);
-    GrayImage::from_fn(width as u32, height as u32, |x, y| {
-        let [q] = smooth[y as usize * width + x as usize];
-        let steep = (q - 0.5) * STEEPNESS + 0.5;
-        Luma([(steep.clamp(0.0, 1.0) * 255.0).round() as u8])
-    })
+    let mut refined = Vec::with_capacity(width * height);
+    box_mean(width, height, 1, soft, |row: &[[f32; 1]]| {
+        refined.extend(row.iter().map(|[q]| {
+            let steep = (q - 0.5) * STEEPNESS + 0.5;
+            (steep.clamp(0.0, 1.0) * 255.0).round() as u8
+        }));
+    });
+    GrayImage::from_raw(width as u32, height as u32, refined).unwrap_or_default()
 }
 
 /// The network's square stretched to `width` x `height`, bilinear.
@@ -94,16 +94,16 @@ fn coefficients(
     radius: usize,
 ) -> Vec<[f32; 4]> {
     // Means of: r g b, mask, mask*r mask*g mask*b, rr rg rb gg gb bb.
-    let products: Vec<[f32; 13]> = mask
-        .iter()
-        .enumerate()
-        .map(|(i, m)| {
+    let products = |y: usize, row: &mut [[f32; 13]]| {
+        for (x, out) in row.iter_mut().enumerate() {
+            let i = y * width + x;
+            let m = mask[i];
             let [r, g, b] = [0, 1, 2].map(|c| f32::from(guide[i * 3 + c]) / 255.0);
-            [
+            *out = [
                 r,
                 g,
                 b,
-                *m,
+                m,
                 m * r,
                 m * g,
                 m * b,
@@ -113,85 +113,101 @@ fn coefficients(
                 g * g,
                 g * b,
                 b * b,
-            ]
-        })
-        .collect();
-    let means = box_mean(&products, width, height, radius);
-    let models: Vec<[f32; 4]> = means
-        .iter()
-        .map(|v| {
-            let [r, g, b, m] = [v[0], v[1], v[2], v[3]];
-            let cov = [v[4] - m * r, v[5] - m * g, v[6] - m * b];
-            let [rr, rg, rb, gg, gb, bb] = [
-                v[7] - r * r + FLATNESS,
-                v[8] - r * g,
-                v[9] - r * b,
-                v[10] - g * g + FLATNESS,
-                v[11] - g * b,
-                v[12] - b * b + FLATNESS,
             ];
-            // Inverse of the symmetric 3 x 3 covariance by cofactors.
-            let c00 = gg * bb - gb * gb;
-            let c01 = rb * gb - rg * bb;
-            let c02 = rg * gb - rb * gg;
-            let det = rr * c00 + rg * c01 + rb * c02;
-            let c11 = rr * bb - rb * rb;
-            let c12 = rg * rb - rr * gb;
-            let c22 = rr * gg - rg * rg;
-            let inv = 1.0 / det.max(1e-12);
-            let a = [
-                (c00 * cov[0] + c01 * cov[1] + c02 * cov[2]) * inv,
-                (c01 * cov[0] + c11 * cov[1] + c12 * cov[2]) * inv,
-                (c02 * cov[0] + c12 * cov[1] + c22 * cov[2]) * inv,
-            ];
-            [a[0], a[1], a[2], m - a[0] * r - a[1] * g - a[2] * b]
-        })
-        .collect();
-    box_mean(&models, width, height, radius)
+        }
+    };
+    let mut models: Vec<[f32; 4]> = Vec::with_capacity(width * height);
+    box_mean(width, height, radius, products, |row| {
+        models.extend(row.iter().map(model));
+    });
+    let mut out = Vec::with_capacity(width * height);
+    box_mean(
+        width,
+        height,
+        radius,
+        |y, row: &mut [[f32; 4]]| row.copy_from_slice(&models[y * width..(y + 1) * width]),
+        |row| out.extend_from_slice(row),
+    );
+    out
+}
+
+/// The linear model of a window with these means.
+fn model(v: &[f32; 13]) -> [f32; 4] {
+    let [r, g, b, m] = [v[0], v[1], v[2], v[3]];
+    let cov = [v[4] - m * r, v[5] - m * g, v[6] - m * b];
+    let [rr, rg, rb, gg, gb, bb] = [
+        v[7] - r * r + FLATNESS,
+        v[8] - r * g,
+        v[9] - r * b,
+        v[10] - g * g + FLATNESS,
+        v[11] - g * b,
+        v[12] - b * b + FLATNESS,
+    ];
+    // Inverse of the symmetric 3 x 3 covariance by cofactors.
+    let c00 = gg * bb - gb * gb;
+    let c01 = rb * gb - rg * bb;
+    let c02 = rg * gb - rb * gg;
+    let det = rr * c00 + rg * c01 + rb * c02;
+    let c11 = rr * bb - rb * rb;
+    let c12 = rg * rb - rr * gb;
+    let c22 = rr * gg - rg * rg;
+    let inv = 1.0 / det.max(1e-12);
+    let a = [
+        (c00 * cov[0] + c01 * cov[1] + c02 * cov[2]) * inv,
+        (c01 * cov[0] + c11 * cov[1] + c12 * cov[2]) * inv,
+        (c02 * cov[0] + c12 * cov[1] + c22 * cov[2]) * inv,
+    ];
+    [a[0], a[1], a[2], m - a[0] * r - a[1] * g - a[2] * b]
 }
 
 /// Mean over the window of `2 * radius + 1` pixels a side, cut at the frame.
+/// `fill` makes a row of values, `put` takes a row of means, both from the top
+/// down. Only as many rows as a window has are kept, so that all of it stays in
+/// the processor's cache.
 fn box_mean<const N: usize>(
-    values: &[[f32; N]],
     width: usize,
     height: usize,
     radius: usize,
-) -> Vec<[f32; N]> {
-    let mut rows = vec![[0.0f32; N]; values.len()];
-    for y in 0..height {
-        slide(&values[y * width..(y + 1) * width], radius, |x, mean| {
-            rows[y * width + x] = mean;
-        });
-    }
-    // Down the columns, all columns of a row side by side, so that memory is
-    // walked in order.
-    let mut out = vec![[0.0f32; N]; values.len()];
+    mut fill: impl FnMut(usize, &mut [[f32; N]]),
+    mut put: impl FnMut(&[[f32; N]]),
+) {
+    let mut values = vec![[0.0f32; N]; width];
+    let kept = (2 * radius + 2).min(height);
+    let mut rows = vec![[0.0f32; N]; width * kept];
     let mut sums = vec![[0.0f64; N]; width];
-    let add = |sums: &mut Vec<[f64; N]>, y: usize, sign: f64| {
-        for (sum, row) in sums.iter_mut().zip(&rows[y * width..(y + 1) * width]) {
+    let mut means = vec![[0.0f32; N]; width];
+    let add = |sums: &mut [[f64; N]], row: &[[f32; N]], sign: f64| {
+        for (sum, row) in sums.iter_mut().zip(row) {
             for (s, v) in sum.iter_mut().zip(row) {
                 *s += sign * f64::from(*v);
             }
         }
     };
-    for y in 0..radius.min(height) {
-        add(&mut sums, y, 1.0);
-    }
-    for y in 0..height {
-        if y + radius < height {
-            add(&mut sums, y + radius, 1.0);
+    for next in 0..height + radius {
+        if next < height {
+            fill(next, &mut values);
+            let row = &mut rows[next % kept * width..][..width];
+            slide(&values, radius, |x, mean| row[x] = mean);
+            add(&mut sums, row, 1.0);
         }
+        let Some(y) = next.checked_sub(radius) else {
+            continue;
+        };
         if y > radius {
-            add(&mut sums, y - radius - 1, -1.0);
+            add(
+                &mut sums,
+                &rows[(y - radius - 1) % kept * width..][..width],
+                -1.0,
+            );
         }
         let count = ((y + radius).min(height - 1) - y.saturating_sub(radius) + 1) as f64;
-        for (o, sum) in out[y * width..(y + 1) * width].iter_mut().zip(&sums) {
+        for (o, sum) in means.iter_mut().zip(&sums) {
             for (o, s) in o.iter_mut().zip(sum) {
                 *o = (s / count) as f32;
             }
         }
+        put(&means);
     }
-    out
 }
 
 /// Running mean along one row.
