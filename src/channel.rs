@@ -14,7 +14,7 @@ mod outline;
 mod vector;
 
 pub use crop::{CROP_PX, Crop, crop};
-pub use embedding::{Embedding, embed};
+pub use embedding::{Embedding, Networks, embed};
 pub use vector::{Metric, Vector};
 
 use crate::{colour::Colours, cutout::Cutout, outline::Outline};

@@ -6,7 +6,7 @@ mod quality;
 use image::RgbImage;
 
 use crate::{
-    channel::{self, Embedding, Features, Subject},
+    channel::{self, Embedding, Features, Networks, Subject},
     colour::{self, Colours, NeutralPoint},
     config::Config,
     cutout::{self, Cutout, Method},
@@ -25,7 +25,7 @@ use crate::{
 #[derive(Debug)]
 pub struct Engine {
     mask: Model,
-    embedder: Model,
+    networks: Networks,
     /// The settings in force.
     pub config: Config,
     /// How masks are found.
@@ -64,7 +64,10 @@ impl Engine {
         let models = onnx::models_dir()?;
         Ok(Self {
             mask: Model::load(&models, "mask")?,
-            embedder: Model::load(&models, "embedder")?,
+            networks: Networks {
+                embedder: Model::load(&models, "embedder")?,
+                general: Model::load(&models, "general")?,
+            },
             config,
             method,
             neutral: None,
@@ -91,7 +94,7 @@ impl Engine {
             crop.picture = raster::grey(&crop.picture);
         }
         let embedding: Option<Embedding> = if cutout.origin.shows_surface() {
-            Some(channel::embed(&crop, &cutout.working, &self.embedder)?)
+            Some(channel::embed(&crop, &cutout.working, &self.networks)?)
         } else {
             None
         };

@@ -74,13 +74,15 @@ def crop_on_grey(rgb, mask, contour):
 def embed(session, crop, cover, rgb):
     whole = cv2.resize(rgb, (CROP_PX, CROP_PX), interpolation=cv2.INTER_AREA)
 
-    def run(picture, cover, outputs):
-        # The network takes one picture and, as its fourth plane, what of it is the piece.
-        planes = np.dstack([picture.astype(np.float32) / 127.5 - 1.0, cover])
+    def run(session, planes, outputs):
         return session.run(outputs, {session.get_inputs()[0].name: planes.transpose(2, 0, 1)[None]})
 
-    form, decoration = run(crop, cover, ["shape", "decor"])
-    (general,) = run(whole, np.ones((CROP_PX, CROP_PX), np.float32), ["pool"])
+    def colour(picture):
+        return picture.astype(np.float32) / 127.5 - 1.0
+
+    # The embedder takes one picture and, as its fourth plane, what of it is the piece.
+    form, decoration = run(embedder, np.dstack([colour(crop), cover]), ["shape", "decor"])
+    (general,) = run(general_net, colour(whole), ["pool"])
     unit = lambda v: v / max(np.linalg.norm(v), 1e-9)
     return unit(form[0]), unit(decoration[0]), unit(general[0])
 
@@ -121,7 +123,7 @@ def main():
 
     load = lambda file: onnxruntime.InferenceSession(file, providers=["CPUExecutionProvider"])
     masker = load(args.mask or args.models / "mask.onnx")
-    embedder = load(args.models / "embedder.onnx")
+    embedder, general_net = load(args.models / "embedder.onnx"), load(args.models / "general.onnx")
 
     names, palettes, failed = [], [], 0
     channels = {c: [] for c in ("outline", "form", "decoration", "colour", "general")}
@@ -136,7 +138,7 @@ def main():
             failed += 1
             continue
         mask, contour = found
-        form, decoration, general = embed(embedder, *crop_on_grey(rgb, mask, contour), rgb)
+        form, decoration, general = embed(embedder, general_net, *crop_on_grey(rgb, mask, contour), rgb)
         colour, palette = colours(rgb, mask)
         for channel, vector in zip(channels, (outline(contour), form, decoration, colour, general)):
             channels[channel].append(vector)

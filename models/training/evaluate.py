@@ -1,6 +1,6 @@
 """Measures networks on real photos that no training saw.
 
-`python3 evaluate.py DATA --mask ../mask.onnx --embedder FILE.onnx ... [--world DIR]`
+`python3 evaluate.py DATA --mask ../mask.onnx --general ../general.onnx --embedder FILE.onnx ... [--world DIR]`
 DATA holds cups, porcelain and ukbench (see the README's section on measuring). A silhouette of 24 x 24 and a histogram of
 CIE L*a*b* are measured beside. Every figure is printed for the queries of even number, the half on which variants are
 chosen, and of odd number, the half to report. Masks of cups are the true ones, elsewhere those of `--mask`.
@@ -95,8 +95,11 @@ def unit(x):
     return x / (np.linalg.norm(x, axis=-1, keepdims=True) + 1e-9)
 
 
-def vectors(net, pictures):
-    """Unit vectors by output name; `pictures` 8 bit with a mask, which a three-channel network does not get."""
+def vectors(net, pictures, general=None):
+    """Unit vectors by output name; `pictures` 8 bit with a mask, which a three-channel network does not get.
+
+    `pool` is asked of `general` where the network itself has none.
+    """
     channels, found = net.get_inputs()[0].shape[1], {output.name: [] for output in net.get_outputs()}
     for picture in pictures:
         x = picture.astype(np.float32).transpose(2, 0, 1)[None]
@@ -104,6 +107,8 @@ def vectors(net, pictures):
         for name, value in zip(found, net.run(list(found), {"x": x})):
             found[name].append(value[0])
     found = {name: unit(np.stack(values)) for name, values in found.items()}
+    if "shape" in found and "pool" not in found:
+        found["pool"] = vectors(general, pictures)["pool"]
     # A network without heads gives its one vector for everything.
     return found if "shape" in found else dict.fromkeys(("pool", "shape", "decor"), next(iter(found.values())))
 
@@ -258,6 +263,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("data", type=pathlib.Path)
     parser.add_argument("--mask", required=True, help="the general mask network")
+    parser.add_argument("--general", required=True, help="the network of the general vector, for embedders that have none")
     parser.add_argument("--embedder", action="append", default=[], help="embedders to compare; may be given several times")
     parser.add_argument("--world", type=pathlib.Path, help="a test world of the studio")
     parser.add_argument("--cache", type=pathlib.Path, help=".npz to keep the crops in")
@@ -271,7 +277,8 @@ def main():
         histogram=lambda crops: dict.fromkeys(("pool", "shape", "decor"), lab_histograms(crops)),
     )
     nets = {pathlib.Path(file).stem: session(file) for file in arguments.embedder}
-    makers = simple | {tag: (lambda net: lambda crops: vectors(net, crops))(net) for tag, net in nets.items()}
+    general = session(arguments.general)
+    makers = simple | {tag: (lambda net: lambda crops: vectors(net, crops, general))(net) for tag, net in nets.items()}
     for name, measure in MEASURES.items():
         if name in sets and arguments.only in (None, name):
             for tag, own in makers.items():

@@ -23,26 +23,27 @@ OPSET = 17
 SMALLEST = 256  # entries; shorter weights stay in single precision
 
 
-def load_embedder(file, backbone, mode, heads):
-    """The network of `train_embedder.py`; what the file leaves out is the published backbone."""
-    net = embedder.Embedder(Lite0().load_imagenet(backbone), mode, {name: embedder.Heads(mask) for name, mask in heads})
-    state = torch.load(file, map_location="cpu", weights_only=True)
-    missing, unexpected = net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()}, strict=False)
-    if unexpected or any(not name.startswith("backbone.") for name in missing):
-        raise ValueError(f"{file}: not a `{mode}` network: {missing[:3]} missing, {unexpected[:3]} unexpected")
-    return net.eval()
-
-
-def load_cutout(file, general, share):
-    """The network of `train_cutout.py`; its trunk stands `share` of the way from the published weights to the trained."""
-    net = cutout.Cutout()
+def load(net, file, tuned, share):
+    """The trained network; the part named `tuned` stands `share` of the way from where it is in `net`, as published, to the trained."""
+    begun = net.state_dict()
     state = {k: v.float() if v.is_floating_point() else v for k, v in torch.load(file, map_location="cpu", weights_only=True).items()}
-    if share < 1:
-        net.trunk.load_published(general)
-        begun = net.state_dict()
-        state = {k: torch.lerp(begun[k], v, share) if k.startswith("trunk.") else v for k, v in state.items()}
+    for name, value in state.items():
+        if name.startswith(tuned + ".") and value.is_floating_point():
+            state[name] = torch.lerp(begun[name], value, share)
     net.load_state_dict(state)
     return net.eval()
+
+
+def load_embedder(file, backbone, share=0.85):
+    """The network of `train_embedder.py`."""
+    return load(embedder.Embedder(Lite0().load_imagenet(backbone)), file, "backbone", share)
+
+
+def load_cutout(file, general, share=0.75):
+    """The network of `train_cutout.py`."""
+    net = cutout.Cutout()
+    net.trunk.load_published(general)
+    return load(net, file, "trunk", share)
 
 
 def write(module, channels, side, outputs, file):
@@ -88,23 +89,22 @@ def store_in_half(file):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--embedder", type=pathlib.Path, help="weights from train_embedder.py")
-    parser.add_argument("--mode", default="branch", choices=["frozen", "branch", "tuned"])
-    parser.add_argument("--head", default="form")
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--embedder", type=pathlib.Path, help="weights from train_embedder.py")
+    what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
+    what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
-    parser.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
-    parser.add_argument("--general", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
-    parser.add_argument("--share", type=float, default=0.75, help="how far the cutout's trunk goes from its published weights to the trained")
+    parser.add_argument("--mask", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
     if arguments.embedder:
-        from train_embedder import HEADS
-
-        net = load_embedder(arguments.embedder, arguments.backbone, arguments.mode, [(name, mask) for name, mask, _ in HEADS])
-        write(embedder.Exported(net, arguments.head), 4, CROP, ["pool", "shape", "decor"], arguments.out)
+        write(embedder.Exported(load_embedder(arguments.embedder, arguments.backbone)), 4, CROP, ["shape", "decor"], arguments.out)
+    elif arguments.backbone_alone:
+        write(embedder.General(Lite0().load_imagenet(arguments.backbone)), 3, CROP, ["pool"], arguments.out)
     else:
-        write(cutout.Exported(load_cutout(arguments.cutout, arguments.general, arguments.share)), 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
+        net = cutout.Exported(load_cutout(arguments.cutout, arguments.mask))
+        write(net, 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
     if not arguments.single:
         store_in_half(arguments.out)
     print(f"{arguments.out}: {arguments.out.stat().st_size} bytes, SHA-256 {hashlib.sha256(arguments.out.read_bytes()).hexdigest()}")

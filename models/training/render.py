@@ -26,19 +26,34 @@ class Field:
         self.body, self.part = shapes["body"][index], shapes["part"][index]
         self.coarse_body = self.body[:, :2].contiguous()
         self.strap, self.wall = column(shapes["strap"][index]), column(shapes["wall"][index])
-        self.lobes, self.turn = column(shapes["lobes"][index]), column(shapes["lobe_turn"][index])
-        self.depth = column(shapes["lobe_depth"][index])
-        self.lobed = bool((self.depth > 0).any())
+        for name in ("lobes", "lobe_turn", "lobe_depth", "facet", "edge_only", "oval", "lip", "lip_width", "bottom", "top"):
+            setattr(self, name, column(shapes[name][index]))
+        self.is_round = not bool(((self.lobe_depth > 0) | (self.facet > 0) | (self.lip > 0) | (self.oval < 1)).any())
+
+    def to_round(self, x, y, z):
+        """Where a point lies on the turned body: radius, height, and by how much distances shrink."""
+        z = z / self.oval
+        r = (x * x + z * z + 1e-8).sqrt()
+        if self.is_round:
+            return r, y, self.oval
+        around = torch.atan2(z, x)
+        level = ((y - self.bottom) / (self.top - self.bottom)).clamp(0, 1)
+        edge = smoothstep(0.35, 1.0, level)
+        wave = 1 + self.lobe_depth * torch.cos(self.lobes * around + self.lobe_turn) * (1 - self.edge_only * (1 - edge))
+        # A regular polygon of `lobes` sides, of the same radius at its corners.
+        half = math.pi / self.lobes
+        flat = half.cos() / torch.cos((around % (2 * half)) - half)
+        wave = wave * (1 - self.facet * (1 - flat))
+        lip = self.lip * torch.exp(-(((math.pi - around.abs()) / self.lip_width) ** 2)) * smoothstep(0.5, 1.0, level)
+        return r / (wave * (1 + lip)), y - 0.35 * lip, self.oval
 
     def __call__(self, x, y, z, table=None):
         """Distance, and the looked-up body and part rows with their distances."""
         table = self.coarse_body if table is None else table
-        r = (x * x + z * z + 1e-8).sqrt()
-        if self.lobed:
-            r = r / (1 + self.depth * torch.cos(self.lobes * torch.atan2(z, x) + self.turn))
-        body = lookup(table, r / BODY_RADIUS * 2 - 1, y / BODY_HALF_HEIGHT)
-        beyond = (r - BODY_RADIUS).clamp(min=0) + (y.abs() - BODY_HALF_HEIGHT).clamp(min=0)
-        to_body = body[:, 0] + beyond * 0.7
+        r, level, shrink = self.to_round(x, y, z)
+        body = lookup(table, r / BODY_RADIUS * 2 - 1, level / BODY_HALF_HEIGHT)
+        beyond = (r - BODY_RADIUS).clamp(min=0) + (level.abs() - BODY_HALF_HEIGHT).clamp(min=0)
+        to_body = (body[:, 0] + beyond * 0.7) * shrink
         part = lookup(self.part, x / PART_HALF_WIDTH, y / PART_HALF_HEIGHT)
         # A strap's section is an ellipse: z is scaled.
         to_part = (part[:, 0] ** 2 + (z * self.strap) ** 2).sqrt() - part[:, 1]

@@ -59,6 +59,11 @@ def layout(arguments):
     return dict(device=arguments.device, memory_format=torch.channels_last)
 
 
+def compiled(net):
+    """The same network, its steps joined where there is a card."""
+    return torch.compile(net) if torch.get_default_device().type == "cuda" else net
+
+
 def half_precision():
     on_gpu = torch.get_default_device().type == "cuda"
     return torch.autocast("cuda", dtype=torch.bfloat16) if on_gpu else contextlib.nullcontext()
@@ -76,9 +81,9 @@ def running_mean(mean, state, count):
     return mean
 
 
-def save(net, file, leave=None):
-    """Weights in half precision, without those that begin with `leave`."""
-    state = {k: v.half().cpu() if v.is_floating_point() else v.cpu() for k, v in net.state_dict().items() if not (leave and k.startswith(leave))}
+def save(net, file):
+    """Weights in half precision."""
+    state = {k: v.half().cpu() if v.is_floating_point() else v.cpu() for k, v in net.state_dict().items()}
     torch.save(state, file)
     note(f"{file.name}: {file.stat().st_size / 2**20:.1f} MiB")
 

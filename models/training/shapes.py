@@ -23,12 +23,12 @@ SILHOUETTE = 32
 # Kind, how often, probability of a handle, of a second one opposite, of a spout.
 KINDS = [
     ("plate", 0.13, 0.00, 0.00, 0.00),
-    ("bowl", 0.16, 0.05, 0.95, 0.00),
+    ("bowl", 0.16, 0.16, 0.50, 0.00),
     ("cup", 0.18, 0.74, 0.04, 0.00),
-    ("vase", 0.12, 0.16, 0.90, 0.00),
-    ("jug", 0.08, 1.00, 0.00, 0.25),
+    ("vase", 0.10, 0.16, 0.90, 0.00),
+    ("jug", 0.09, 1.00, 0.00, 0.15),
     ("teapot", 0.09, 1.00, 0.00, 1.00),
-    ("jar", 0.07, 0.25, 0.95, 0.00),
+    ("jar", 0.08, 0.40, 0.95, 0.00),
     ("bottle", 0.10, 0.12, 0.90, 0.00),
     ("ewer", 0.07, 1.00, 0.00, 1.00),
 ]
@@ -217,6 +217,17 @@ def radius_at(outer, level):
     return outer[..., 0].gather(1, nearest)
 
 
+def handle_curves(t, power, families):
+    """How far out a handle is at `t` [n, SWEEP] of its way, 0 to 1: round, square-cornered or pointed."""
+    round_ = torch.sin(math.pi * t).clamp(min=0) ** power
+    side = torch.minimum(t, 1 - t).clamp(min=0)
+    square = (side / families.uniform(0.12, 0.25)[:, None]).clamp(max=1)
+    peak = families.uniform(0.15, 0.5)[:, None]
+    pointed = torch.minimum(t / peak, (1 - t) / (1 - peak)).clamp(min=0)
+    style = families.spread(choose([0.6, 0.2, 0.2], families.families))[:, None]
+    return torch.where(style == 0, round_, torch.where(style == 1, square, pointed))
+
+
 def handles_and_spouts(kind, outer, wall, draw, families):
     """Centre lines (x, y), radii and whether spout, each [n, 2 * SWEEP]; absent parts are far away."""
     n = len(kind)
@@ -240,14 +251,21 @@ def handles_and_spouts(kind, outer, wall, draw, families):
     lower = bottom + tall * by_kind(of(13, 0.12, 0.3), of(13, 0.3, 0.5), of(13, 0.08, 0.45))
     upper = torch.minimum(torch.maximum(upper, lower + 0.22), top - 0.03)
     slender = (kind == VASE) | (kind == JAR) | (kind == BOTTLE)
-    bulge = of(14, 0.22, 0.55) * torch.where(slender, 0.7, 1.0)
+    bulge = of(14, 0.24, 0.75) * torch.where(slender, 0.7, 1.0)
     power = families.uniform(0.35, 1.1)[:, None]
     rise = families.uniform(-0.05, 0.25)[:, None]
     skewed = t + families.uniform(-0.25, 0.35)[:, None] * t * (1 - t)
-    bow = torch.sin(math.pi * skewed).clamp(min=0) ** power
+    bow = handle_curves(skewed, power, families)
     hy = upper[:, None] * (1 - t) + lower[:, None] * t + rise * torch.sin(math.pi * t) * (1 - t)
     ends = radius_at(outer, upper[:, None]) * (1 - t) + radius_at(outer, lower[:, None]) * t
+    # A ring is a full circle that touches the wall below the upper place.
+    ring = families.chance(0.1, 1) * (~slender).float()[:, None]
+    size = torch.minimum(0.5 * bulge, 0.4 * (upper - lower)).clamp(min=0.1)[:, None]
+    centre = upper[:, None] - size
+    turned = 2 * math.pi * t
     hx = ends + bulge[:, None] * bow - wall[:, None] * 0.5
+    hx = hx * (1 - ring) + (radius_at(outer, centre) + size * (0.85 - torch.cos(turned))) * ring
+    hy = hy * (1 - ring) + (centre + size * torch.sin(turned)) * ring
     hr = families.uniform(0.04, 0.105)[:, None] * (1 + families.uniform(-0.3, 0.4)[:, None] * (t - 0.5).abs() * 2)
 
     u = families.uniform
@@ -296,6 +314,28 @@ def side_silhouettes(body, part):
     return F.grid_sample(solid[:, None], torch.stack([x, y], -1), align_corners=True)[:, 0]
 
 
+def section(kind, families):
+    """What is not round about a section seen from above: lobes, ribs, facets, a waved edge, an oval, a pulled lip.
+
+    `lobe_depth` and `facet` are shares of the radius, `edge_only` 1 where they belong to the edge alone, `oval` the
+    depth over the width, `lip` how far the lip is pulled out.
+    """
+    n, u = families.count, families.uniform
+    which = families.spread(choose([0.58, 0.10, 0.10, 0.12, 0.10], families.families))
+    lobed, ribbed, faceted, waved = ((which == k).float() for k in (1, 2, 3, 4))
+    few, many, corners = u(4, 13).round(), u(16, 45).round(), u(4.6, 12.4).round()
+    lobes = torch.where(ribbed > 0, many, torch.where(faceted > 0, corners, torch.where(u(0, 1) > 0.5, few, 2 * few)))
+    depth = lobed * torch.where(lobes < 9, u(0.02, 0.06), u(0.01, 0.028)) + ribbed * u(0.005, 0.014)
+    depth = depth + waved * u(0.02, 0.07) * torch.where(lobes < 10, 1.0, 0.6)
+    open_ware = (kind == PLATE) | (kind == BOWL)
+    is_oval = families.chance(0.25) * open_ware.float() + families.chance(0.2) * (kind == JAR).float()
+    pulled = families.chance(0.8) * (kind == JUG).float() + families.chance(0.25) * (kind == BOWL).float()
+    return dict(
+        lobes=lobes, lobe_depth=depth, lobe_turn=uniform(0, 6.28, n) * (faceted == 0), facet=faceted * u(0.5, 1.0),
+        edge_only=waved, oval=1 - is_oval * u(0.12, 0.48), lip=pulled * u(0.08, 0.35), lip_width=u(0.25, 0.6),
+    )
+
+
 def make_shapes(count, family=1):
     """`count` shapes in families of `family` near relatives, as a dict of tensors."""
     families = Families(count, family)
@@ -314,6 +354,11 @@ def make_shapes(count, family=1):
     # Foot ring.
     ring = families.uniform(0.0, 0.1)[:, None] * families.chance(0.6, 1) / height[:, None].clamp(min=0.6)
     ring_radius = r[:, :1] * families.uniform(0.8, 1.02)[:, None]
+    # A pedestal: a taller foot with a waist above it.
+    pedestal = families.chance(0.12, 1) * (kind != PLATE).float()[:, None]
+    ring = torch.maximum(ring, pedestal * families.uniform(0.08, 0.2)[:, None])
+    waist = families.uniform(0.15, 0.4)[:, None] * torch.exp(-torch.arange(PROFILE) / 2.5)[None]
+    r = r * (1 - pedestal * waist)
     y = ring + y * (1 - ring)
     outer = torch.stack(
         [torch.cat([ring_radius, r], 1), torch.cat([torch.zeros_like(ring_radius), y], 1) * height[:, None]], -1
@@ -336,14 +381,14 @@ def make_shapes(count, family=1):
 
     px, py, pr, is_spout = handles_and_spouts(kind, outer, wall, draw, families)
     part = part_table(px, py, pr, is_spout)
-    lobes = torch.randint(4, 25, (count,)).float()
-    depth = torch.where(lobes < 9, families.uniform(0.02, 0.06), families.uniform(0.01, 0.028))
     strap = torch.where(families.chance(0.45) > 0, families.uniform(0.22, 0.9), families.uniform(0.8, 2.2))
     reach = torch.maximum(px.masked_fill(px > 5, 0).abs().amax(1) + 0.1, outer[..., 0].amax(1))
     tall = outer[:, -1, 1] - outer[:, 0, 1]
+    around = section(kind, families)
+    reach = reach * (1 + around["lip"] + around["lobe_depth"])
     return dict(
         kind=kind, closed=closed, wall=wall, body=body, part=part,
-        strap=strap, lobes=lobes, lobe_depth=families.chance(0.14) * depth, lobe_turn=uniform(0, 6.28, count),
+        strap=strap, **around,
         bottom=outer[:, 0, 1], top=outer[:, -1, 1], reach=(reach**2 + (tall / 2) ** 2).sqrt().clamp(max=2.2),
         silhouette=side_silhouettes(body, part),
     )

@@ -1,11 +1,9 @@
 """Trains the embedding network on renders: `python3 train_embedder.py --out DIR`.
 
 Blocks of 8 shapes x 8 decorations are rendered as full grids, so that the same
-decoration on another shape is a confuser for the shape, and the reverse. Three
-pairs of heads share each backbone, to be compared (`HEADS`).
+decoration on another shape is a confuser for the shape, and the reverse.
 """
 import argparse
-import copy
 import math
 import time
 
@@ -14,7 +12,7 @@ import torch.nn.functional as F
 
 import run
 from decors import make_decors
-from embedder import Embedder, Heads
+from embedder import Embedder
 from lite0 import Lite0
 from ops import chance, uniform
 from photo import CROP, crops
@@ -25,8 +23,7 @@ SEED = 11
 GRID = 8  # shapes and decorations of a block
 BLOCK = GRID * GRID
 TEMPERATURE = 0.1
-# Name, whether the heads see the mask, weight of the loss on likeness of form.
-HEADS = [("rgb", False, 0.0), ("mask", True, 0.0), ("form", True, 0.5)]
+FORM_WEIGHT = 0.5  # of the loss on likeness of form
 FORM_SHARPNESS = 0.06  # in overlap of side silhouettes
 
 
@@ -102,36 +99,25 @@ def step_loss(net, pictures, blocks, truth):
     bare = plain[decor] > 0
     alike = bare[:, None] & bare[None] & ((base[decor][:, None] - base[decor][None]).norm(dim=-1) < 0.3)
     with run.half_precision():
-        _, vectors = net(pictures)
-    total, parts = 0.0, {}
-    for name, _, form_weight in HEADS:
-        if name not in vectors:
-            continue
-        of_shape, of_decor = vectors[name]
-        parts[name] = (contrast(of_shape, shape), contrast(of_decor, decor, alike))
-        total = total + sum(parts[name])
-        if form_weight:
-            total = total + form_weight * form_likeness(of_shape, silhouettes[shape])
-    return total, parts
+        of_shape, of_decor = net(pictures)
+    parts = contrast(of_shape, shape), contrast(of_decor, decor, alike)
+    return sum(parts) + FORM_WEIGHT * form_likeness(of_shape, silhouettes[shape]), parts
 
 
 def train(net, pool, truth, steps, seconds, batch, rates):
     """AdamW with a short warm-up and a cosine; returns the mean of the weights over the last fifth."""
     backbone_rate, head_rate = rates
-    tuned = net.tuned_parameters()
-    for parameter in net.backbone.parameters():
-        parameter.requires_grad_(net.mode == "tuned")
+    tuned = list(net.backbone.parameters())
     groups = [
         dict(params=[p for p in tuned if p.ndim > 1], lr=backbone_rate, weight_decay=0.01),
         dict(params=[p for p in tuned if p.ndim <= 1], lr=backbone_rate, weight_decay=0.0),
         dict(params=list(net.heads.parameters()), lr=head_rate, weight_decay=0.01),
     ]
     torch.backends.cudnn.benchmark = True
-    groups = [group for group in groups if group["params"]]
     optimiser, rates = torch.optim.AdamW(groups), [group["lr"] for group in groups]
     count = len(pool) // BLOCK
     batch, order = min(batch, count), torch.empty(0, dtype=torch.long)
-    average, averaged, begun = None, 0, time.time()
+    seeing, average, averaged, begun = run.compiled(net), None, 0, time.time()
     for step in range(steps):
         share = max(step / steps, (time.time() - begun) / seconds)
         if share >= 1:
@@ -144,17 +130,18 @@ def train(net, pool, truth, steps, seconds, batch, rates):
         pictures = vary(pool.view(count, BLOCK, 4, CROP, CROP)[blocks].flatten(0, 1))
         net.eval()  # batch statistics of the backbone stay as published
         net.heads.train()
-        loss, parts = step_loss(net, pictures, blocks, truth)
+        loss, parts = step_loss(seeing, pictures, blocks, truth)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_([p for group in groups for p in group["params"]], 5.0)
         optimiser.step()
+        if step == 0:  # the clock begins when the network is compiled
+            begun, seconds = time.time(), max(1, seconds - (time.time() - begun))
         if share > 0.8 and step % 4 == 0:
             average, averaged = run.running_mean(average, net.state_dict(), averaged), averaged + 1
         if step % 100 == 0:
-            told = {k: f"{s.item():.2f}/{d.item():.2f}" for k, (s, d) in parts.items()}
-            run.note(f"{net.mode} step {step}: shape/decor {told}")
-    run.note(f"{net.mode}: {step + 1} steps, {(step + 1) * batch * BLOCK / (time.time() - begun):.0f} crops/s")
+            run.note(f"step {step}: shape {parts[0].item():.2f}, decor {parts[1].item():.2f}")
+    run.note(f"{step + 1} steps, {(step + 1) * batch * BLOCK / (time.time() - begun):.0f} crops/s")
     if average is not None:
         net.load_state_dict(average)
     return net.eval()
@@ -162,28 +149,25 @@ def train(net, pool, truth, steps, seconds, batch, rates):
 
 @torch.no_grad()
 def crossed_recall(net, pool):
-    """R@1 by head on renders not trained on: of the shape among other decorations, of the decoration among other shapes."""
+    """R@1 on renders not trained on: of the shape among other decorations, of the decoration among other shapes."""
     torch.backends.cudnn.benchmark = False
     x = pool.float() / 255
     found = {}
-    vectors = [net(torch.cat([p[:, :3] * 2 - 1, p[:, 3:]], 1))[1] for p in x.split(256)]
+    vectors = [net(torch.cat([p[:, :3] * 2 - 1, p[:, 3:]], 1)) for p in x.split(256)]
     place = torch.arange(len(pool))
     shape = place // BLOCK * GRID + place % BLOCK // GRID
     decor = place // BLOCK * GRID + place % GRID
-    for name in net.heads:
-        for k, (wanted, other) in enumerate(((shape, decor), (decor, shape))):
-            z = F.normalize(torch.cat([v[name][k] for v in vectors]).float(), dim=1)
-            likeness = (z @ z.t()).masked_fill(other[:, None] == other[None], -9)
-            hit = wanted[likeness.argmax(1)] == wanted
-            found[f"{name} {'shape' if k == 0 else 'decor'}"] = round(hit.float().mean().item(), 3)
+    for k, (name, wanted, other) in enumerate((("shape", shape, decor), ("decor", decor, shape))):
+        z = F.normalize(torch.cat([v[k] for v in vectors]).float(), dim=1)
+        likeness = (z @ z.t()).masked_fill(other[:, None] == other[None], -9)
+        found[name] = round((wanted[likeness.argmax(1)] == wanted).float().mean().item(), 3)
     return found
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     run.common_arguments(parser)
-    parser.add_argument("--seconds", type=float, default=430, help="all of it, rendering included")
-    parser.add_argument("--modes", default="branch,tuned", help="which networks to train: frozen, branch, tuned")
+    parser.add_argument("--seconds", type=float, default=820, help="all of it, rendering included")
     arguments = parser.parse_args()
     run.begin(arguments, SEED)
     tiny = arguments.tiny
@@ -191,20 +175,14 @@ def main():
     held, _ = render_blocks(1 if tiny else 32, 60, side, chunk)
     run.sheet(held[: 2 * BLOCK, :3], arguments.out / "crops.png", GRID)
     run.free()
-    pool, truth = render_blocks(2 if tiny else 1800, arguments.seconds * 0.36, side, chunk)
+    pool, truth = render_blocks(2 if tiny else 3600, arguments.seconds * 0.38, side, chunk)
     run.free()
-    backbone = Lite0().load_imagenet(arguments.backbone).eval().to(**run.layout(arguments))
-    modes = arguments.modes.split(",")
-    plan = {"frozen": (1200, 2e-3, 0.0), "branch": (700, 2e-3, 3e-4), "tuned": (440, 1.5e-3, 3e-4)}
-    for index, mode in enumerate(modes):
-        torch.manual_seed(SEED + index + 1)
-        heads = {name: Heads(mask) for name, mask, _ in HEADS}
-        net = Embedder(copy.deepcopy(backbone), mode, heads).to(**run.layout(arguments))
-        steps, head_rate, backbone_rate = plan[mode]
-        left = (run.remaining(arguments) - 12) / (len(modes) - index)
-        train(net, pool, truth, 2 if tiny else steps, max(10, left), 1 if tiny else 8, (backbone_rate, head_rate))
-        run.save(net, arguments.out / f"embedder-{mode}.pt", leave="backbone." if mode == "branch" else None)
-        run.note(f"{mode}: held out, across the other factor {crossed_recall(net, held)}")
+    torch.manual_seed(SEED + 1)
+    net = Embedder(Lite0().load_imagenet(arguments.backbone)).to(**run.layout(arguments))
+    steps, batch = (2, 1) if tiny else (5200, 8)
+    train(net, pool, truth, steps, max(10, run.remaining(arguments) - 12), batch, (1.2e-4, 1.5e-3))
+    run.save(net, arguments.out / "embedder.pt")
+    run.note(f"held out, across the other factor {crossed_recall(net, held)}")
 
 
 if __name__ == "__main__":

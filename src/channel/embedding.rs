@@ -1,17 +1,27 @@
-//! What the embedding network says of a piece.
+//! What the embedding networks say of a piece.
 //!
 //! Of the piece alone on grey: `shape` knows the moulded form whatever decorates
 //! it, `decor` the decoration whatever carries it (supervised contrastive heads
-//! on EfficientNet-Lite0; see the model card). Of the whole photo as it is:
-//! `pool`, the backbone's own general vector. The same object in another photo
-//! is found far better with its surroundings than without (measured on UKBench:
-//! 3.91 of 4 against 3.51), and only there do surroundings help.
+//! on a tuned EfficientNet-Lite0; see the model card). Of the whole photo as it
+//! is: `pool`, the general vector of that network as published. The same object
+//! in another photo is found far better with its surroundings than without
+//! (measured on UKBench: 3.91 of 4 against 3.51), and only there do surroundings
+//! help.
 
 use image::{GrayImage, Luma, RgbImage};
 use ndarray::{Array4, ArrayD};
 
 use super::{CROP_PX, Channel, Crop, Metric, Subject, Vector};
 use crate::{error::Result, onnx::Model, raster};
+
+/// The networks that give the vectors.
+#[derive(Debug)]
+pub struct Networks {
+    /// Form and decoration of the piece alone.
+    pub embedder: Model,
+    /// Everything in the whole photo.
+    pub general: Model,
+}
 
 /// The three vectors of one piece, each of unit length.
 #[derive(Clone, Debug)]
@@ -27,7 +37,7 @@ pub struct Embedding {
 /// Form by the network.
 pub(super) const FORM: Channel = Channel {
     name: "form",
-    version: 2,
+    version: 3,
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.25,
@@ -39,7 +49,7 @@ pub(super) const FORM: Channel = Channel {
 /// Decoration by the network.
 pub(super) const DECORATION: Channel = Channel {
     name: "decoration",
-    version: 2,
+    version: 3,
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.26,
@@ -67,20 +77,20 @@ fn surface<'a>(subject: &Subject<'a>) -> Option<&'a Embedding> {
         .filter(|_| subject.cutout.origin.shows_surface())
 }
 
-/// Runs the network on a crop made by [`super::crop()`] and on the whole photo.
+/// Runs the networks, one on a crop made by [`super::crop()`], one on the whole photo.
 ///
 /// # Errors
-/// [`crate::error::Kind::Setup`] if the network does not run.
-pub fn embed(crop: &Crop, photo: &RgbImage, model: &Model) -> Result<Embedding> {
-    let channels = model.info.channels;
-    let of_crop = input(&crop.picture, &crop.cover, channels);
+/// [`crate::error::Kind::Setup`] if a network does not run.
+pub fn embed(crop: &Crop, photo: &RgbImage, networks: &Networks) -> Result<Embedding> {
+    let Networks { embedder, general } = networks;
+    let of_crop = input(&crop.picture, &crop.cover, embedder.info.channels);
     let whole = input(
         &raster::resize(photo, CROP_PX, CROP_PX),
         &GrayImage::from_pixel(CROP_PX, CROP_PX, Luma([255])),
-        channels,
+        general.info.channels,
     );
-    let of_crop = model.run(of_crop.view(), &["shape", "decor"])?;
-    let of_photo = model.run(whole.view(), &["pool"])?;
+    let of_crop = embedder.run(of_crop.view(), &["shape", "decor"])?;
+    let of_photo = general.run(whole.view(), &["pool"])?;
     let unit = |output: &ArrayD<f32>| Vector::unit(output.iter().copied().collect::<Vec<f32>>());
     Ok(Embedding {
         form: unit(&of_crop[0])?,
