@@ -310,6 +310,7 @@ pub(crate) mod tests {
     fn the_same_piece_is_counted_by_its_place() {
         let trial = |own_place| Trial {
             view: 0,
+            piece: 0,
             left_out: LeftOut::Photo,
             own_place,
             levels: Levels::default(),

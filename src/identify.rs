@@ -128,6 +128,16 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
     if within_doubt > 1 && matches!(certainty.glaze, Certainty::Firm | Certainty::Likely) {
         certainty.glaze = Certainty::Several;
     }
+    let moulding = compare::shapes_by_moulding(&compared, snapshot, &options.told);
+    let perhaps_new = join::perhaps_new(&levels, &certainty, &moulding, snapshot.vocabulary());
+    if let Some(new) = &perhaps_new {
+        certainty::open_for(
+            &new.shape,
+            &levels.shape,
+            &mut certainty.shape,
+            &mut settled.shape,
+        );
+    }
     certainty::as_told(&options.told, &mut levels, &mut certainty, &mut settled);
     let matches: Vec<Match> = compared
         .iter()
@@ -145,7 +155,13 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .collect();
     let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
     let advice = advice::advice(&levels, &certainty, &matches, &warnings, &seen);
-    let joined = join::join(&levels, &certainty, &matches, snapshot.vocabulary());
+    let joined = join::join(
+        &levels,
+        &certainty,
+        &matches,
+        perhaps_new,
+        snapshot.vocabulary(),
+    );
     let on_level = |level: Level, piece: u32| {
         let alone = Options {
             weights: options.weights.alone(level),
@@ -159,7 +175,9 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             .into_iter()
             .next()
     };
-    let look_alikes = look_alike::look_alikes(&levels, &certainty, &compared, snapshot, &on_level);
+    let look_alikes = look_alike::look_alikes(
+        &levels, &certainty, &settled, &compared, snapshot, &on_level,
+    );
     let view_ids = compared
         .iter()
         .take(options.top)

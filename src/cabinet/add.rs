@@ -43,7 +43,8 @@ pub struct NewView {
     pub height_px: u32,
     /// When it was taken, where known.
     pub captured: Option<String>,
-    /// How the piece was seen, where told (`side`, `oblique`, `top`).
+    /// How the piece was seen (`side`, `oblique`, `top`): as told, else as read from
+    /// its outline.
     pub view: Option<String>,
     /// Warnings, as JSON.
     pub warnings_json: String,

@@ -5,7 +5,10 @@ use std::collections::{BTreeMap, HashMap};
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::{Cabinet, Labels, meta, schema::broken};
-use crate::error::{Error, Kind, Result};
+use crate::{
+    error::{Error, Kind, Result},
+    outline::pose::View as Seen,
+};
 
 /// A piece with at least one photo.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,12 +38,21 @@ pub struct View {
     pub height_px: u32,
     /// When it was taken, where known.
     pub captured: Option<String>,
-    /// How the piece was seen, where told.
+    /// How the piece was seen: as told when it was added, else as read from its
+    /// outline.
     pub view: Option<String>,
     /// When it was added, UTC.
     pub added_at: String,
     /// Labels of the piece and of the photo.
     pub labels: Labels,
+}
+
+impl View {
+    /// How the piece was seen. A label that was set later overrules the rest.
+    pub fn seen(&self) -> Seen {
+        let told = self.labels.get("view").or(self.view.as_deref());
+        Seen::named(told.unwrap_or_default())
+    }
 }
 
 /// A photo with all that reports need.

@@ -19,6 +19,7 @@ use crate::{
     config,
     error::{Error, Kind, Result},
     nearest::{Flat, Index},
+    outline::pose::View as Seen,
 };
 
 /// No row, or no view.
@@ -65,8 +66,8 @@ pub struct SnapshotView {
     pub sha256: String,
     /// When it was taken, where known.
     pub captured: Option<String>,
-    /// How the piece was seen, where told.
-    pub view: Option<String>,
+    /// How the piece was seen: as told, else as read from its outline.
+    pub seen: Seen,
     /// Labels of the piece and of the photo.
     pub labels: Labels,
 }
@@ -425,12 +426,12 @@ impl Taking<'_> {
             });
             pieces[piece as usize].views.push(views.len() as u32);
             views.push(SnapshotView {
+                seen: view.seen(),
                 id: view.id,
                 piece,
                 photo: view.photo,
                 sha256: view.sha256,
                 captured: view.captured,
-                view: view.view,
                 labels: view.labels,
             });
         }

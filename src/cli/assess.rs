@@ -43,7 +43,7 @@ pub(super) fn run(args: &AssessArgs, common: &Common) -> Result<Exit> {
         graph: None,
     };
     let most = usize::try_from(args.pieces).unwrap_or(usize::MAX);
-    let trials = trust::rehearsed(&snapshot, &options, most, common.quiet)?;
+    let trials = trust::rehearsed(&snapshot, &options, (most, 1), common.quiet)?;
     let asked = snapshot.pieces().len().min(most);
     // A shorter trial than `identify` makes for itself must not stand in for it.
     if asked >= trust::PIECES_MIN && asked >= snapshot.pieces().len().min(trust::PIECES) {

@@ -16,6 +16,10 @@ use crate::{
 /// Pieces that are asked about; more would add little and take longer.
 pub(super) const PIECES: usize = 300;
 
+/// Photos by which each of them is asked about where the answers are to teach: one
+/// photo more says more of the words' limits, and pieces differ more than photos.
+const PHOTOS_EACH: usize = 2;
+
 /// Fewer pieces than this teach nothing.
 pub(super) const PIECES_MIN: usize = 8;
 
@@ -33,22 +37,22 @@ pub(super) fn calibration(
     if let Some(kept) = Calibration::kept(cabinet.dir(), snapshot, options.align) {
         return Ok(Arc::new(kept));
     }
-    let trials = rehearsed(snapshot, options, PIECES, quiet)?;
+    let trials = rehearsed(snapshot, options, (PIECES, PHOTOS_EACH), quiet)?;
     let calibration = Calibration::learn(&trials);
     // A cabinet that may not be written is tried anew each time.
     let _ = calibration.keep(cabinet.dir(), snapshot, options.align);
     Ok(Arc::new(calibration))
 }
 
-/// Asks about `most` pieces of the cabinet, as `options` say, but without the
-/// neighbourhood graph.
+/// Asks about so many pieces of the cabinet, each by so many photos, as `options`
+/// say, but without the neighbourhood graph.
 pub(super) fn rehearsed(
     snapshot: &Snapshot,
     options: &Options,
-    most: usize,
+    (pieces, photos_each): (usize, usize),
     quiet: bool,
 ) -> Result<Vec<Trial>> {
-    let views = rehearse::sample(snapshot, most);
+    let views = rehearse::sample(snapshot, pieces, photos_each);
     let bar = output::progress(views.len(), "trying the cabinet on itself", quiet);
     let plain = Options {
         graph: None,

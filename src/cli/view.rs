@@ -31,6 +31,7 @@ pub(super) fn describe(
         outline_json: serde_json::to_string(&described.outline.thinned(240)).map_err(json)?,
         palette_json: serde_json::to_string(&described.colours.swatches).map_err(json)?,
         features: features(&described),
+        view: described.pose.view.name().map(str::to_owned),
         ..NewView::default()
     };
     Ok((view, described.warnings))
@@ -45,7 +46,7 @@ pub(super) fn labelled(
 ) -> NewView {
     NewView {
         piece,
-        view: labels.get("view").map(str::to_owned),
+        view: labels.get("view").map(str::to_owned).or(view.view),
         labels,
         origin,
         ..view

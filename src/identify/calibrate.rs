@@ -23,13 +23,13 @@ mod prior;
 
 use super::{
     reading::Levels,
-    rehearse::{Asked, LeftOut, Trial},
+    rehearse::{Asked, FOLDS, LeftOut, Trial, folds},
 };
 use logit::{Lesson, PRIOR_TRIALS, Question, Vector, fit, probabilities};
 use prior::Prior;
 
 /// Version of what [`Calibration`] means.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 /// By how much the trials have to surpass a promise before it is given.
 const SPARE: f64 = 0.005;
@@ -51,8 +51,10 @@ pub const LIST_MOST: usize = 7;
 /// Trials (as they are counted) that have to stand behind a limit.
 const ENOUGH: f64 = 40.0;
 
-/// Parts into which trials are divided, so that none is judged by itself.
-const FOLDS: usize = 5;
+/// Pieces that have to have been asked about before the limits of firm and likely
+/// are the trials': in the studio's world the trials of 30 pieces put the limit for
+/// piece types so low that firm was right in 0.85 only.
+const PIECES_FOR_LIMITS: usize = 100;
 
 /// How distances turn into certainty on every level.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -170,14 +172,12 @@ fn lessons(asked: &Asked, unknown_before: f64) -> Vec<Lesson> {
 /// How often the next piece bears a label that the set does not hold: as often as
 /// pieces of the set bear one that no other does (Good 1953, after Turing), but not
 /// less often than is usual on the level.
-fn unknown_before(trials: &[(LeftOut, &Asked)], prior: &Prior) -> f64 {
-    let pieces = trials
-        .iter()
-        .filter(|(left_out, _)| *left_out == LeftOut::Piece);
+fn unknown_before(tried: &[Tried<'_>], prior: &Prior) -> f64 {
     let (mut all, mut alone) = (0.0, 0.0);
-    for (_, asked) in pieces {
+    for tried in tried.iter().filter(|t| t.left_out == LeftOut::Piece) {
+        let Asked { found, truth, .. } = tried.asked;
         all += 1.0;
-        if asked.found.iter().all(|(label, _)| *label != asked.truth) {
+        if found.iter().all(|(label, _)| label != truth) {
             alone += 1.0;
         }
     }
@@ -195,17 +195,35 @@ impl Default for Calibration {
 impl Calibration {
     /// What the trials teach, beside the prior.
     pub fn learn(trials: &[Trial]) -> Self {
+        let fold_of = folds(trials);
         Self {
             version: VERSION,
             levels: Levels::each(|level| {
-                let asked: Vec<(LeftOut, &Asked)> = trials
+                let asked: Vec<Tried<'_>> = trials
                     .iter()
-                    .filter_map(|trial| Some((trial.left_out, trial.levels.get(level).as_ref()?)))
+                    .zip(&fold_of)
+                    .filter_map(|(trial, fold)| {
+                        Some(Tried {
+                            piece: trial.piece,
+                            left_out: trial.left_out,
+                            fold: *fold,
+                            asked: trial.levels.get(level).as_ref()?,
+                        })
+                    })
                     .collect();
                 judge(&asked, prior::of(level))
             }),
         }
     }
+}
+
+/// A trial on one level.
+struct Tried<'a> {
+    piece: u32,
+    left_out: LeftOut,
+    /// Its part: trials of one part are judged by the others.
+    fold: usize,
+    asked: &'a Asked,
 }
 
 /// A lesson judged by parameters that have not seen it.
@@ -226,37 +244,43 @@ impl Judged {
     }
 }
 
-fn judge(asked: &[(LeftOut, &Asked)], prior: &Prior) -> Judge {
-    let unknown_before = unknown_before(asked, prior);
-    let by_trial: Vec<Vec<Lesson>> = asked
+fn judge(tried: &[Tried<'_>], prior: &Prior) -> Judge {
+    let unknown_before = unknown_before(tried, prior);
+    let by_trial: Vec<Vec<Lesson>> = tried
         .iter()
-        .map(|(_, asked)| lessons(asked, unknown_before))
+        .map(|tried| lessons(tried.asked, unknown_before))
         .collect();
     let apart = |fold: Option<usize>| -> Vector {
         let others: Vec<&Lesson> = by_trial
             .iter()
-            .enumerate()
-            .filter(|(i, _)| Some(i % FOLDS) != fold)
-            .flat_map(|(_, lessons)| lessons)
+            .zip(tried)
+            .filter(|(_, tried)| Some(tried.fold) != fold)
+            .flat_map(|(lessons, _)| lessons)
             .collect();
         fit(&others, prior)
     };
-    let folds: Vec<Vector> = (0..FOLDS).map(|fold| apart(Some(fold))).collect();
+    let taught_by_others: Vec<Vector> = (0..FOLDS).map(|fold| apart(Some(fold))).collect();
     let judged: Vec<Judged> = by_trial
         .iter()
-        .enumerate()
-        .flat_map(|(i, lessons)| lessons.iter().map(move |lesson| (i, lesson)))
-        .map(|(i, lesson)| Judged {
-            shares: shares(&folds[i % FOLDS], &lesson.question),
+        .zip(tried)
+        .flat_map(|(lessons, tried)| lessons.iter().map(|lesson| (tried.fold, lesson)))
+        .map(|(fold, lesson)| Judged {
+            shares: shares(&taught_by_others[fold], &lesson.question),
             right: lesson.right,
             counts: lesson.counts,
         })
         .collect();
-    let firm_from = threshold(&judged, FIRM, f64::INFINITY).unwrap_or(prior.firm_from);
+    let mut pieces: Vec<u32> = tried.iter().map(|tried| tried.piece).collect();
+    pieces.dedup();
+    let learnt = |promise, below| {
+        let limit = threshold(&judged, promise, below);
+        limit.filter(|_| pieces.len() >= PIECES_FOR_LIMITS)
+    };
+    let firm_from = learnt(FIRM, f64::INFINITY).unwrap_or(prior.firm_from);
     // Far below the promise a share is no word to rest on: the next photo may be
     // of something that the trials held none of.
-    let firm_from = firm_from.clamp(0.85, 0.999);
-    let likely_from = threshold(&judged, LIKELY, firm_from).unwrap_or(prior.likely_from);
+    let firm_from = firm_from.clamp(0.80, 0.999);
+    let likely_from = learnt(LIKELY, firm_from).unwrap_or(prior.likely_from);
     let likely_from = likely_from.clamp(0.6, firm_from);
     Judge {
         logit: apart(None),
@@ -361,9 +385,17 @@ mod tests {
     }
 
     fn taught(trials: &[Asked]) -> Judge {
-        let trials: Vec<(LeftOut, &Asked)> =
-            trials.iter().map(|asked| (LeftOut::Piece, asked)).collect();
-        judge(&trials, prior::of(Level::Pattern))
+        let tried: Vec<Tried<'_>> = trials
+            .iter()
+            .enumerate()
+            .map(|(i, asked)| Tried {
+                piece: i as u32,
+                left_out: LeftOut::Piece,
+                fold: i % FOLDS,
+                asked,
+            })
+            .collect();
+        judge(&tried, prior::of(Level::Pattern))
     }
 
     #[test]

@@ -14,7 +14,7 @@
 //! light and camera move a colour further than close glazes differ.
 
 use super::{
-    calibrate::{Calibration, Judge, Shares},
+    calibrate::{Calibration, Judge, LIST_MOST, Shares},
     reading::{Candidate, Certainty, Level, Levels, Settled},
     told::Told,
 };
@@ -33,6 +33,23 @@ pub(super) fn judge(
         settled
     });
     (certainty, settled)
+}
+
+/// Leaves a level open where something speaks for another label than the first:
+/// the list then reaches to that, as far as lists go.
+pub(super) fn open_for(
+    label: &str,
+    candidates: &[Candidate],
+    certainty: &mut Certainty,
+    settled: &mut Settled,
+) {
+    let Some(place) = candidates.iter().position(|c| c.label == label) else {
+        return;
+    };
+    if place > 0 && matches!(certainty, Certainty::Firm | Certainty::Likely) {
+        *certainty = Certainty::Several;
+        settled.short_list = settled.short_list.max((place + 1).min(LIST_MOST));
+    }
 }
 
 /// Settles the levels that are told, whatever the photos resemble.

@@ -8,8 +8,9 @@ use rayon::prelude::*;
 use super::{
     Options,
     align::Aligned,
-    reading::{Level, Levels},
+    reading::{Level, Levels, View},
     told::Told,
+    weights,
 };
 use crate::{
     cabinet::Snapshot,
@@ -29,6 +30,8 @@ pub(super) struct Probe<'a> {
     /// Whether the picture shows the surface, as photos do and silhouettes and
     /// line drawings do not.
     pub(super) shows_surface: bool,
+    /// From where it was seen.
+    view: View,
 }
 
 impl<'a> Probe<'a> {
@@ -38,6 +41,7 @@ impl<'a> Probe<'a> {
                 Some(described.features.get(channel)?.as_ref()?.as_slice())
             }),
             shows_surface: described.cutout.origin.shows_surface(),
+            view: described.pose.view,
         }
     }
 
@@ -48,7 +52,15 @@ impl<'a> Probe<'a> {
             vectors,
             // What a network says of the surface is absent where none is shown.
             shows_surface: form.is_some_and(|form| vectors[form].is_some()),
+            view: snapshot.views()[view as usize].seen,
         }
+    }
+
+    /// Whether this view and one of the cabinet are both level on, as far as is
+    /// known.
+    fn level_on(&self, snapshot: &Snapshot, view: u32) -> bool {
+        let at_an_angle = |view| matches!(view, View::Oblique | View::Top);
+        !at_an_angle(self.view) && !at_an_angle(snapshot.views()[view as usize].seen)
     }
 
     /// Its vector on a channel, unless it lacks that.
@@ -81,7 +93,8 @@ pub(super) struct Compared {
     pub(super) by_graph: Option<f64>,
     /// Combined distance.
     pub(super) distance: f64,
-    /// Distance on each level, of whichever view is nearest there.
+    /// Distance on each level, of whichever view is nearest there. A form's is that
+    /// of the moulding alone; in a shape's the decoration has a say.
     pub(super) levels: Levels<Option<f64>>,
 }
 
@@ -167,15 +180,21 @@ pub(super) fn compare(
         }
         // Several views of the query: each finds the view it resembles most,
         // and the mean of those is the distance.
-        let nearest = |combine: &dyn Fn(&Distances) -> Option<f64>| -> Option<f64> {
+        let nearest = |combine: &dyn Fn(&Distances, bool) -> Option<f64>| -> Option<f64> {
             let each: Vec<f64> = all
                 .iter()
-                .filter_map(|row| row.iter().filter_map(combine).min_by(f64::total_cmp))
+                .zip(probes)
+                .filter_map(|(row, probe)| {
+                    row.iter()
+                        .zip(views)
+                        .filter_map(|(d, view)| combine(d, probe.level_on(snapshot, *view)))
+                        .min_by(f64::total_cmp)
+                })
                 .collect();
             (!each.is_empty()).then(|| each.iter().sum::<f64>() / each.len() as f64)
         };
         let weights = &options.weights;
-        let distance = nearest(&|d| weights.overall(d))?;
+        let distance = nearest(&|d, _| weights.overall(d))?;
         let (_, from, at) = all
             .iter()
             .enumerate()
@@ -183,6 +202,8 @@ pub(super) fn compare(
             .filter_map(|(from, at, d)| Some((weights.overall(d)?, from, at)))
             .min_by(|a, b| a.0.total_cmp(&b.0))?;
         let graph = options.graph.as_ref().and(aligned[from].as_ref());
+        let by = |level| nearest(&|d, level_on| weights.level(level, d, level_on));
+        let (form, pattern) = (by(Level::Form), by(Level::Pattern));
         Some(Compared {
             piece: *piece,
             view: views[at],
@@ -191,7 +212,12 @@ pub(super) fn compare(
                 .filter(|_| graph.is_some())
                 .and_then(|i| all[from][at][i]),
             distance,
-            levels: Levels::each(|level| nearest(&|d| weights.level(level, d))),
+            levels: Levels {
+                form,
+                shape: form.map(|moulding| weights::shape(moulding, pattern)),
+                pattern,
+                glaze: by(Level::Glaze),
+            },
         })
     };
     let mut compared: Vec<Compared> = if views.len() > 2_000 {
@@ -215,10 +241,29 @@ pub(super) fn by_label(
     level: Level,
     told: &Told,
 ) -> Vec<(String, f64)> {
+    ranked(compared, snapshot, level, told, &|c| *c.levels.get(level))
+}
+
+/// The shapes as [`by_label`], by their moulding alone.
+pub(super) fn shapes_by_moulding(
+    compared: &[Compared],
+    snapshot: &Snapshot,
+    told: &Told,
+) -> Vec<(String, f64)> {
+    ranked(compared, snapshot, Level::Shape, told, &|c| c.levels.form)
+}
+
+fn ranked(
+    compared: &[Compared],
+    snapshot: &Snapshot,
+    level: Level,
+    told: &Told,
+    distance: &dyn Fn(&Compared) -> Option<f64>,
+) -> Vec<(String, f64)> {
     let mut by_label: BTreeMap<&str, f64> = BTreeMap::new();
     for c in compared {
         let labels = &snapshot.pieces()[c.piece as usize].labels;
-        if let (Some(label), Some(distance)) = (labels.get(level.name()), c.levels.get(level))
+        if let (Some(label), Some(distance)) = (labels.get(level.name()), distance(c))
             && let Some(factor) = told.factor(level, labels)
         {
             let nearest = by_label.entry(label).or_insert(f64::INFINITY);

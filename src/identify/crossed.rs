@@ -1,20 +1,14 @@
 //! Trials judged by what the others taught, so that a cabinet's promises can be
 //! held against its own photos.
 
-use std::collections::BTreeMap;
-
 use rayon::prelude::*;
 
 use super::{
     calibrate::{Calibration, Judge},
     certainty,
     reading::{Certainty, Level, Levels},
-    rehearse::{Asked, LeftOut, Trial},
+    rehearse::{Asked, FOLDS, LeftOut, Trial, folds},
 };
-
-/// Parts into which the pieces are divided. Each is judged by what all the others
-/// taught: parameters, limits of the words and length of the list.
-const FOLDS: usize = 5;
 
 /// What was asked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,28 +42,25 @@ pub struct Verdict {
     pub unknown_before: f64,
 }
 
-/// Judges each trial by what the trials of other pieces taught. A trial of which
+/// Judges each trial by what the trials of other pieces taught: parameters, limits
+/// of the words and length of the list. A trial of which
 /// the set holds no piece with the label is judged as struck off alone.
 pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
-    let mut fold_of: BTreeMap<u32, usize> = BTreeMap::new();
-    for trial in trials {
-        let next = fold_of.len();
-        fold_of.entry(trial.view).or_insert(next);
-    }
-    let in_fold = |trial: &Trial, fold| fold_of[&trial.view] % FOLDS == fold;
+    let fold_of = folds(trials);
+    let by_fold = |is_wanted: &dyn Fn(usize) -> bool| -> Vec<&Trial> {
+        let each = trials.iter().zip(&fold_of);
+        each.filter(|(_, fold)| is_wanted(**fold))
+            .map(|(trial, _)| trial)
+            .collect()
+    };
     let judged: Vec<Levels<Vec<Verdict>>> = (0..FOLDS)
         .into_par_iter()
         .map(|fold| {
-            let others: Vec<Trial> = trials
-                .iter()
-                .filter(|trial| !in_fold(trial, fold))
-                .cloned()
-                .collect();
+            let others: Vec<Trial> = by_fold(&|f| f != fold).into_iter().cloned().collect();
             let calibration = Calibration::learn(&others);
             Levels::each(|level| {
-                trials
-                    .iter()
-                    .filter(|trial| in_fold(trial, fold))
+                by_fold(&|f| f == fold)
+                    .into_iter()
                     .filter_map(|trial| Some((trial.left_out, trial.levels.get(level).as_ref()?)))
                     .flat_map(|(left_out, asked)| {
                         judge(level, calibration.levels.get(level), left_out, asked)
@@ -138,6 +129,7 @@ mod tests {
         };
         Trial {
             view,
+            piece: view,
             left_out,
             own_place: None,
             levels: Levels {

@@ -3,14 +3,11 @@
 
 use super::{
     compare::{Compared, Distances},
-    reading::{Candidate, Certainty, ChannelApart, Level, Levels, LookAlike, Remark},
+    reading::{Candidate, Certainty, ChannelApart, Level, Levels, LookAlike, Remark, Settled},
     rounded,
     weights::Weights,
 };
 use crate::{cabinet::Snapshot, channel::REGISTRY};
-
-/// Labels of an open level that are held against the nearest, itself included.
-const OPEN_LABELS: usize = 3;
 
 /// Compares a piece, given by its position in the snapshot, by what speaks on a
 /// level alone: its view that is nearest overall may be another.
@@ -21,6 +18,7 @@ pub(super) type OnLevel<'a> = &'a dyn Fn(Level, u32) -> Option<Compared>;
 pub(super) fn look_alikes(
     levels: &Levels<Vec<Candidate>>,
     certainty: &Levels<Certainty>,
+    settled: &Levels<Settled>,
     compared: &[Compared],
     snapshot: &Snapshot,
     on_level: OnLevel<'_>,
@@ -31,7 +29,7 @@ pub(super) fn look_alikes(
         let named = match certainty.get(level) {
             Certainty::Firm | Certainty::Unknown => 0,
             Certainty::Likely => 2,
-            Certainty::Several => OPEN_LABELS,
+            Certainty::Several => settled.get(level).short_list,
         };
         let mut named = candidates.iter().take(named);
         let Some(first) = named.next() else { continue };

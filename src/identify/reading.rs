@@ -108,6 +108,9 @@ pub struct Joined {
     pub labels: Vec<Named>,
     /// Firm labels that the set has on no piece together.
     pub new_pairs: Vec<NewPair>,
+    /// That the moulding is not that of any shape on which the set knows the pattern.
+    #[serde(default)]
+    pub perhaps_new: Option<PerhapsNew>,
     /// Years that fit shape and pattern; null where the set states none, or none
     /// fit.
     pub years: Option<Range>,
@@ -130,6 +133,9 @@ pub enum Combination {
     /// Two labels are firm, the set has at least two pieces of each, and none of
     /// both.
     New,
+    /// The pattern is firm, and the moulding resembles another shape far more than
+    /// those on which the set knows it.
+    PerhapsNew,
     /// Neither can be said.
     #[default]
     Open,
@@ -151,6 +157,19 @@ pub struct NewPair {
     pub labels: [Named; 2],
     /// How many pieces of the set bear each.
     pub pieces: [usize; 2],
+}
+
+/// A pattern on what seems to be another shape than the set knows it on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PerhapsNew {
+    /// The pattern.
+    pub pattern: String,
+    /// The shape that the moulding resembles most.
+    pub shape: String,
+    /// The nearest shape on which the set knows the pattern.
+    pub known_on: String,
+    /// How many times as far that is.
+    pub times_as_far: f64,
 }
 
 /// Years, and what they rest on.

@@ -6,6 +6,8 @@
 //! left out (what the same piece, or one made alike, would find). Leaving a label
 //! out altogether needs no search of its own: its candidates are struck off.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
 use super::{
@@ -34,6 +36,8 @@ pub enum LeftOut {
 pub struct Trial {
     /// The view, by position in the snapshot.
     pub view: u32,
+    /// Its piece, likewise.
+    pub piece: u32,
     /// What was left out.
     pub left_out: LeftOut,
     /// Place of its own piece among all, nearest first from 1 on, by the combined
@@ -56,21 +60,43 @@ pub struct Asked {
     pub average_precision: Option<f64>,
 }
 
+/// Parts into which trials are divided, so that none is judged by itself.
+pub(super) const FOLDS: usize = 5;
+
+/// The part of each trial. Trials of one piece fall into the same, for they tell
+/// of each other.
+pub(super) fn folds(trials: &[Trial]) -> Vec<usize> {
+    let mut place: BTreeMap<u32, usize> = BTreeMap::new();
+    trials
+        .iter()
+        .map(|trial| {
+            let next = place.len();
+            *place.entry(trial.piece).or_insert(next) % FOLDS
+        })
+        .collect()
+}
+
 /// Views to ask about: at most `most` pieces, spread over the whole cabinet, each
-/// by one of its photos. The same cabinet gives the same views.
-pub fn sample(snapshot: &Snapshot, most: usize) -> Vec<u32> {
+/// by so many of its photos. The same cabinet gives the same views.
+pub fn sample(snapshot: &Snapshot, most: usize, photos_each: usize) -> Vec<u32> {
     let pieces = snapshot.pieces();
     let step = (pieces.len() as f64 / most.max(1) as f64).max(1.0);
     (0..)
         .map(|i| (i as f64 * step) as usize)
         .take_while(|piece| *piece < pieces.len())
         .enumerate()
-        .filter_map(|(i, piece)| {
-            // In turn the first photo, the second and so on: people begin with
-            // the best one, and are asked about any.
+        .flat_map(|(i, piece)| {
+            // In turn from the first photo on, from the second and so on: people
+            // begin with the best one, and are asked about any.
             let views = &pieces[piece].views;
-            views.get(i % views.len().max(1)).copied()
+            let first = i % views.len().max(1);
+            views
+                .iter()
+                .cycle()
+                .skip(first)
+                .take(photos_each.min(views.len()))
         })
+        .copied()
         .collect()
 }
 
@@ -134,6 +160,7 @@ fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOu
     });
     Trial {
         view,
+        piece: own,
         left_out,
         own_place: compared
             .iter()

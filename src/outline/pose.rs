@@ -31,6 +31,28 @@ pub enum View {
     Unknown,
 }
 
+impl View {
+    /// The view that a label names; unknown if it names none of these.
+    pub fn named(name: &str) -> Self {
+        match name.trim().to_lowercase().as_str() {
+            "side" => Self::Side,
+            "oblique" => Self::Oblique,
+            "top" => Self::Top,
+            _ => Self::Unknown,
+        }
+    }
+
+    /// Its name; `None` where it is unknown.
+    pub fn name(self) -> Option<&'static str> {
+        match self {
+            Self::Side => Some("side"),
+            Self::Oblique => Some("oblique"),
+            Self::Top => Some("top"),
+            Self::Unknown => None,
+        }
+    }
+}
+
 /// The pose of a piece.
 #[derive(Clone, Debug)]
 pub struct Pose {

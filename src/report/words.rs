@@ -160,6 +160,17 @@ pub(super) fn joined(joined: &Joined) -> Vec<(&'static str, String)> {
             format!("new combination: the set has {a} and {b}, but none of both"),
         ));
     }
+    if let Some(new) = &joined.perhaps_new {
+        said.push((
+            "joined",
+            format!(
+                "perhaps a new combination: the set has pattern {} on no shape of this moulding; \
+                 it is most like shape {}, and shape {}, the nearest that has the pattern, is {} \
+                 times as far",
+                new.pattern, new.shape, new.known_on, new.times_as_far
+            ),
+        ));
+    }
     if joined.combination == Combination::Known {
         let both: Vec<String> = joined
             .labels

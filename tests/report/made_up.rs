@@ -168,6 +168,7 @@ pub(crate) fn joined() -> Joined {
     );
     Joined {
         combination: Combination::New,
+        perhaps_new: None,
         labels: vec![shape.clone(), pattern.clone()],
         new_pairs: vec![NewPair {
             labels: [shape.clone(), pattern.clone()],

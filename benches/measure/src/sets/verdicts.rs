@@ -1,6 +1,7 @@
 //! Are the words kept: firm, likely, several, not in the set? In a studio world
 //! with shapes and patterns left out, and on real photos.
 
+mod combinations;
 mod judged;
 
 use std::{
@@ -66,67 +67,115 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
 }
 
 fn world(bench: &mut Bench) -> Result<()> {
-    if !CABINETS
-        .iter()
-        .any(|n| bench.wants(&format!("verdicts.{n}")))
-    {
+    let names = CABINETS.map(|n| format!("verdicts.{n}"));
+    let wants_cabinets = names.iter().any(|name| bench.wants(name));
+    if !wants_cabinets && !bench.wants(combinations::NAME) {
         return Ok(());
     }
     let Some(dir) = studio::rendered(bench, "verdicts", &WORLD)? else {
         return Ok(());
     };
-    let file = dir.join("labels.csv");
-    let labels = labels(&file)?;
-    let photos = picture::list(&dir.join("photos"), "jpg")?;
-    let of = |photo: &Path| &labels[picture::stem(photo).as_str()];
-    let is_left_out = |label: &str| {
-        let number: u32 = label[1..].parse().unwrap_or(0);
-        number % 7 == LEFT_OUT
-    };
-    let eligible: BTreeSet<&str> = photos
-        .iter()
-        .map(|photo| of(photo))
-        .filter(|l| !is_left_out(&l["shape"]) && !is_left_out(&l["pattern"]))
-        .map(|l| l["piece"].as_str())
-        .collect();
+    let world = World::read(&dir)?;
+    if wants_cabinets {
+        cabinets(bench, &world)?;
+    }
+    combinations::pairs(bench, &world)
+}
+
+/// The rendered photos and their truth.
+struct World {
+    photos: Vec<PathBuf>,
+    labels: BTreeMap<String, Labels>,
+    labels_file: PathBuf,
+}
+
+impl World {
+    fn read(dir: &Path) -> Result<Self> {
+        let labels_file = dir.join("labels.csv");
+        Ok(Self {
+            photos: picture::list(&dir.join("photos"), "jpg")?,
+            labels: labels(&labels_file)?,
+            labels_file,
+        })
+    }
+
+    fn of(&self, photo: &Path) -> &Labels {
+        &self.labels[picture::stem(photo).as_str()]
+    }
+
+    /// The photo of each piece that is never added.
+    fn asked(&self) -> Vec<PathBuf> {
+        let asked = self.photos.iter().filter(|p| is_asked(p));
+        asked.cloned().collect()
+    }
+
+    /// The other photos of some pieces.
+    fn added(&self, pieces: &BTreeSet<&str>) -> Vec<PathBuf> {
+        self.photos
+            .iter()
+            .filter(|p| !is_asked(p) && pieces.contains(self.of(p)["piece"].as_str()))
+            .cloned()
+            .collect()
+    }
+
+    /// One photo of each piece that may be added.
+    fn eligible(&self) -> impl Iterator<Item = &Labels> {
+        self.photos
+            .iter()
+            .filter(|p| is_asked(p))
+            .map(|photo| self.of(photo))
+            .filter(|l| !is_left_out(&l["shape"]) && !is_left_out(&l["pattern"]))
+    }
+
+    fn cabinet(&self, bench: &mut Bench, added: &[PathBuf]) -> Result<PathBuf> {
+        let file = self.labels_file.to_string_lossy();
+        bench.cabinet("verdicts", added, &["--labels", &file])
+    }
+}
+
+fn is_asked(photo: &Path) -> bool {
+    picture::stem(photo).ends_with("-3")
+}
+
+fn is_left_out(label: &str) -> bool {
+    let number: u32 = label[1..].parse().unwrap_or(0);
+    number % 7 == LEFT_OUT
+}
+
+fn question<'a>(cabinet: &'a Path, photos: &'a [PathBuf]) -> Question<'a> {
+    Question {
+        cabinet,
+        photos,
+        args: &[],
+        masks: false,
+    }
+}
+
+fn cabinets(bench: &mut Bench, world: &World) -> Result<()> {
+    let eligible: BTreeSet<&str> = world.eligible().map(|l| l["piece"].as_str()).collect();
     let mut order: Vec<&str> = eligible.into_iter().collect();
     Rng::new(77_010).shuffle(&mut order);
-    let is_asked = |photo: &Path| picture::stem(photo).ends_with("-3");
-    let asked: Vec<PathBuf> = photos.iter().filter(|p| is_asked(p)).cloned().collect();
+    let asked = world.asked();
     let strangers = strangers(bench);
     for n in CABINETS {
         let pieces: BTreeSet<&str> = order.iter().take(n).copied().collect();
-        let added: Vec<PathBuf> = photos
-            .iter()
-            .filter(|p| !is_asked(p) && pieces.contains(of(p)["piece"].as_str()))
-            .cloned()
-            .collect();
-        let file = file.to_string_lossy();
-        let cabinet = bench.cabinet("verdicts", &added, &["--labels", &file])?;
-        let question = |photos| Question {
-            cabinet: &cabinet,
-            photos,
-            args: &[],
-            masks: false,
-        };
-        let found = bench.ask("verdicts", &question(&asked))?;
-        let far = bench.ask("verdicts-far", &question(&strangers))?;
+        let added = world.added(&pieces);
+        let cabinet = world.cabinet(bench, &added)?;
+        let found = bench.ask("verdicts", &question(&cabinet, &asked))?;
+        let far = bench.ask("verdicts-far", &question(&cabinet, &strangers))?;
         let far: Vec<&Piece> = far
             .answers
             .iter()
             .filter_map(|a| a.pieces.first())
             .collect();
-        let pairs: BTreeSet<(&str, &str)> = added
-            .iter()
-            .map(|p| (of(p)["shape"].as_str(), of(p)["pattern"].as_str()))
-            .collect();
         for level in ["form", "shape", "pattern"] {
-            let in_set: BTreeSet<&str> = added.iter().map(|p| of(p)[level].as_str()).collect();
+            let in_set: BTreeSet<&str> =
+                added.iter().map(|p| world.of(p)[level].as_str()).collect();
             let cases: Vec<Asked<'_>> = asked
                 .iter()
                 .zip(&found.answers)
                 .filter_map(|(photo, answer)| {
-                    let own = of(photo);
+                    let own = world.of(photo);
                     Some(Asked {
                         piece: answer.pieces.first()?,
                         truth: &own[level],
@@ -140,48 +189,17 @@ fn world(bench: &mut Bench) -> Result<()> {
                 .collect();
             judged::put(bench, &format!("verdicts.{n}.{level}"), level, &cases, &far);
         }
-        new_combinations(bench, n, &asked, &found.answers, &pairs, &of);
+        let seen = combinations::Seen::new(world, &added);
+        combinations::put(
+            bench,
+            &format!("verdicts.{n}"),
+            world,
+            &seen,
+            &asked,
+            &found.answers,
+        );
     }
     Ok(())
-}
-
-/// A new pair of a known shape and a known pattern, and pairs that are none.
-fn new_combinations<'a>(
-    bench: &mut Bench,
-    n: usize,
-    asked: &'a [PathBuf],
-    answers: &[answer::Answer],
-    pairs: &BTreeSet<(&str, &str)>,
-    of: &dyn Fn(&Path) -> &'a Labels,
-) {
-    let shapes: BTreeSet<&str> = pairs.iter().map(|p| p.0).collect();
-    let patterns: BTreeSet<&str> = pairs.iter().map(|p| p.1).collect();
-    let (mut found, mut new, mut alarms, mut old) = (0, 0, 0, 0);
-    for (photo, answer) in asked.iter().zip(answers) {
-        let own = of(photo);
-        let pair = (own["shape"].as_str(), own["pattern"].as_str());
-        let said = answer
-            .pieces
-            .first()
-            .is_some_and(|p| p.joined.combination == "new");
-        if pairs.contains(&pair) {
-            old += 1;
-            alarms += usize::from(said);
-        } else if shapes.contains(pair.0) && patterns.contains(pair.1) {
-            new += 1;
-            found += usize::from(said);
-        }
-    }
-    bench.put(
-        Line::share(format!("verdicts.{n}.new_found"), found, new)
-            .at_least(0.90)
-            .note("shape and pattern are in the set, not together: reported as a new combination"),
-    );
-    bench.put(
-        Line::share(format!("verdicts.{n}.new_alarms"), alarms, old)
-            .at_most(0.03)
-            .note("shape and pattern are together in the set, and called a new combination"),
-    );
 }
 
 /// Real photos of things that are no ware; none where they are not there.

@@ -12,9 +12,6 @@ use crate::{
     identify::reading::{Certainty, Failure, Level, PieceReading, Reading, Status},
 };
 
-/// Labels named where a level is left open.
-const OPEN_LABELS: usize = 3;
-
 /// One photo, and what is said about it.
 #[derive(Debug)]
 pub(super) struct Job {
@@ -167,11 +164,10 @@ fn decide(job: &mut Job, read: &PieceReading, typed: &[(&str, &str)], known: &Kn
         .into_iter()
         .zip(read.certainty.by_name());
     for ((level, candidates), (_, certainty)) in levels {
-        let short_list =
-            Level::named(level).map_or(OPEN_LABELS, |level| read.settled.get(level).short_list);
+        let short_list = Level::named(level).map_or(1, |level| read.settled.get(level).short_list);
         let named = match certainty {
             Certainty::Firm | Certainty::Likely => 1,
-            Certainty::Several => short_list.clamp(1, OPEN_LABELS),
+            Certainty::Several => short_list.max(1),
             Certainty::Unknown => 0,
         };
         let between = candidates.iter().take(named).map(|c| c.label.clone());
