@@ -368,7 +368,7 @@ mod tests {
                     .map(|label| {
                         let d = match label {
                             0 => 0.2 + 0.5 * chance(&mut state),
-                            1..4 => 0.45 + 0.3 * chance(&mut state),
+                            1..4 => 0.35 + 0.35 * chance(&mut state),
                             _ => 0.8 + 0.6 * chance(&mut state),
                         };
                         (format!("label {label}"), d)
