@@ -143,7 +143,7 @@ fn a_borrowed_piece_and_years_are_told() {
         json!(["the nearest piece, the twin, is known to be borrowed from the shape Brannet"])
     );
     let keys: Vec<&str> = joined.as_object().unwrap().keys().map(|k| &**k).collect();
-    assert_eq!(keys.len(), 8, "{keys:?}");
+    assert_eq!(keys.len(), 9, "{keys:?}");
     let table = place.run(["identify", "twin.png"]).exits(0);
     assert!(
         table.out.contains("borrowed from the shape"),

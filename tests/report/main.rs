@@ -438,7 +438,7 @@ fn json_holds_the_schema_field_for_field() {
         r#""joined":{"combination":"new","labels":[{"level":"shape","label":"low flared"},"#,
         r#"{"level":"pattern","label":"blue rim band"}],"#,
         r#""new_pairs":[{"labels":[{"level":"shape","label":"low flared"},"#,
-        r#"{"level":"pattern","label":"blue rim band"}],"pieces":[3,2]}],"#,
+        r#"{"level":"pattern","label":"blue rim band"}],"pieces":[3,2]}],"perhaps_new":null,"#,
         r#""years":{"from":1931,"to":null,"basis":[{"level":"shape","label":"low flared","#,
         r#""from":1931,"to":null,"pieces":2}]},"years_conflict":null,"#,
         r#""maker":{"values":["Quellmoor Pottery"],"basis":[{"level":"shape","label":"low flared"}]},"#,
