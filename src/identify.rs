@@ -128,7 +128,12 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
     if within_doubt > 1 && matches!(certainty.glaze, Certainty::Firm | Certainty::Likely) {
         certainty.glaze = Certainty::Several;
     }
-    let moulding = compare::shapes_by_moulding(&compared, snapshot, &options.told);
+    certainty::as_told(&options.told, &mut levels, &mut certainty, &mut settled);
+    let moulding = match options.told.label(Level::Shape) {
+        // A told shape is not in doubt.
+        Some(_) => Vec::new(),
+        None => compare::shapes_by_moulding(&compared, snapshot, &options.told),
+    };
     let perhaps_new = join::perhaps_new(&levels, &certainty, &moulding, snapshot.vocabulary());
     if let Some(new) = &perhaps_new {
         certainty::open_for(
@@ -138,7 +143,6 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             &mut settled.shape,
         );
     }
-    certainty::as_told(&options.told, &mut levels, &mut certainty, &mut settled);
     let matches: Vec<Match> = compared
         .iter()
         .take(options.top)

@@ -71,7 +71,7 @@ def crop_on_grey(rgb, mask, contour):
     return small(square), small(cover)
 
 
-def embed(session, crop, cover, rgb):
+def embed(embedder, general_net, crop, cover, rgb):
     whole = cv2.resize(rgb, (CROP_PX, CROP_PX), interpolation=cv2.INTER_AREA)
 
     def run(session, planes, outputs):

@@ -150,6 +150,29 @@ mod tests {
     }
 
     #[test]
+    fn a_level_is_left_open_for_another_label_and_never_made_surer() {
+        let (candidates, _, settled) = judged(&[0.1, 0.75, 0.8, 0.8, 0.85]);
+        let opened = |label: &str, word: Certainty| {
+            let (mut word, mut settled) = (word, settled.clone());
+            open_for(label, &candidates, &mut word, &mut settled);
+            (word, settled.short_list)
+        };
+        assert_eq!(opened("label 2", Certainty::Firm), (Certainty::Several, 3));
+        assert_eq!(
+            opened("label 2", Certainty::Likely),
+            (Certainty::Several, 3)
+        );
+        let as_it_was = settled.short_list;
+        for (label, word) in [
+            ("label 0", Certainty::Firm),
+            ("none of them", Certainty::Firm),
+            ("label 2", Certainty::Unknown),
+        ] {
+            assert_eq!(opened(label, word), (word, as_it_was));
+        }
+    }
+
+    #[test]
     fn shares_leave_room_for_what_is_not_in_the_set() {
         let (candidates, _, settled) = judged(&[0.4, 0.45, 0.7, 0.8]);
         let sum: f64 = candidates.iter().map(|c| c.probability).sum();
