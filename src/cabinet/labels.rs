@@ -42,6 +42,16 @@ impl Labels {
         Self::default()
     }
 
+    /// Labels with these values.
+    #[cfg(test)]
+    pub(crate) fn of(pairs: &[(&str, &str)]) -> Self {
+        let mut labels = Self::new();
+        for (label, value) in pairs {
+            labels.set(label, value).unwrap();
+        }
+        labels
+    }
+
     /// Whether footring knows what the label means.
     pub fn is_known(label: &str) -> bool {
         PIECE_LABELS.contains(&label) || VIEW_LABELS.contains(&label)

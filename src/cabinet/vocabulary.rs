@@ -113,35 +113,27 @@ impl Known {
 mod tests {
     use super::*;
 
-    fn labels(pairs: &[(&str, &str)]) -> Labels {
-        let mut labels = Labels::new();
-        for (label, value) in pairs {
-            labels.set(label, value).unwrap();
-        }
-        labels
-    }
-
     #[test]
     fn each_piece_counts_once_and_years_are_the_widest_stated() {
         let pieces = [
-            labels(&[
+            Labels::of(&[
                 ("shape", "Brannet"),
                 ("pattern", "Vine"),
                 ("year_from", "1934"),
             ]),
-            labels(&[
+            Labels::of(&[
                 ("shape", "Brannet"),
                 ("pattern", "Vine"),
                 ("year_to", "1952"),
             ]),
-            labels(&[
+            Labels::of(&[
                 ("shape", "Brannet"),
                 ("maker", "Quellmoor"),
                 ("year_from", "1930"),
                 ("year_to", "1931"),
             ]),
             // The same word on two levels is two labels.
-            labels(&[("glaze", "Brannet"), ("shape", "Vine")]),
+            Labels::of(&[("glaze", "Brannet"), ("shape", "Vine")]),
         ];
         let vocabulary = Vocabulary::of(&pieces);
         let brannet = vocabulary.known("shape", "Brannet").unwrap();

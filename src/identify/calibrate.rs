@@ -15,6 +15,8 @@
 //! nothing, come the shares from which a label is called firm or likely, and how
 //! much of the evidence a short list has to hold.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 mod kept;
@@ -270,8 +272,7 @@ fn judge(tried: &[Tried<'_>], prior: &Prior) -> Judge {
             counts: lesson.counts,
         })
         .collect();
-    let mut pieces: Vec<u32> = tried.iter().map(|tried| tried.piece).collect();
-    pieces.dedup();
+    let pieces: BTreeSet<u32> = tried.iter().map(|tried| tried.piece).collect();
     let learnt = |promise, below| {
         let limit = threshold(&judged, promise, below);
         limit.filter(|_| pieces.len() >= PIECES_FOR_LIMITS)

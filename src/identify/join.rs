@@ -258,18 +258,10 @@ mod tests {
     use crate::cabinet::Labels;
     use std::collections::BTreeMap;
 
-    fn labels(pairs: &[(&str, &str)]) -> Labels {
-        let mut labels = Labels::new();
-        for (label, value) in pairs {
-            labels.set(label, value).unwrap();
-        }
-        labels
-    }
-
     /// Two shapes and two patterns, each pair but one on two pieces.
     fn set() -> Vec<Labels> {
         let piece = |shape, pattern, from, to, maker| {
-            labels(&[
+            Labels::of(&[
                 ("shape", shape),
                 ("pattern", pattern),
                 ("glaze", "white"),
@@ -284,7 +276,7 @@ mod tests {
             piece("Tussock", "Vine", "1935", "1950", "Quellmoor"),
             piece("Tussock", "Band", "1948", "1955", "Hollin Works"),
             piece("Tussock", "Band", "1949", "", "Hollin Works"),
-            labels(&[("shape", "Lone"), ("pattern", "Sprig"), ("glaze", "white")]),
+            Labels::of(&[("shape", "Lone"), ("pattern", "Sprig"), ("glaze", "white")]),
         ]
     }
 

@@ -138,14 +138,6 @@ fn read(fact: &str) -> Result<(String, String)> {
 mod tests {
     use super::*;
 
-    fn labels(pairs: &[(&str, &str)]) -> Labels {
-        let mut labels = Labels::default();
-        for (name, value) in pairs {
-            labels.set(name, value).unwrap();
-        }
-        labels
-    }
-
     fn told(facts: &[&str]) -> Told {
         let facts: Vec<String> = facts.iter().map(|f| (*f).to_owned()).collect();
         Told::read(&facts).unwrap()
@@ -154,19 +146,19 @@ mod tests {
     #[test]
     fn a_told_piece_type_leaves_others_out_of_the_shape_alone() {
         let told = told(&["form=teapot"]);
-        let saucer = labels(&[("form", "saucer")]);
+        let saucer = Labels::of(&[("form", "saucer")]);
         assert_eq!(told.factor(Level::Shape, &saucer), None);
         assert_eq!(told.factor(Level::Pattern, &saucer), Some(1.0));
-        assert_eq!(told.factor(Level::Shape, &labels(&[])), Some(1.0));
+        assert_eq!(told.factor(Level::Shape, &Labels::of(&[])), Some(1.0));
     }
 
     /// Common practice, no source: a size re-ranks and warns, it never excludes.
     #[test]
     fn sizes_and_marks_weigh_and_never_exclude() {
         let told = told(&["width_mm=152", "mark=a moor hen"]);
-        let near = labels(&[("width_mm", "150"), ("mark", "A Moor Hen")]);
-        let far = labels(&[("width_mm", "270")]);
-        let other = labels(&[("width_mm", "152"), ("mark", "a heron")]);
+        let near = Labels::of(&[("width_mm", "150"), ("mark", "A Moor Hen")]);
+        let far = Labels::of(&[("width_mm", "270")]);
+        let other = Labels::of(&[("width_mm", "152"), ("mark", "a heron")]);
         let factor = |l: &Labels| told.factor(Level::Form, l).unwrap();
         assert!(factor(&near) < 1.02);
         assert!(factor(&far) > 1.5 && factor(&far) < 2.0);

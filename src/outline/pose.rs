@@ -294,6 +294,18 @@ mod tests {
 
     /// Closed form: minor over major axis is the cosine of the angle off square.
     #[test]
+    fn a_view_is_known_by_its_name_and_anything_else_is_not_told() {
+        for view in [View::Side, View::Oblique, View::Top] {
+            assert_eq!(View::named(view.name().unwrap()), view);
+        }
+        assert_eq!(View::named(" Side "), View::Side);
+        for name in ["", "base", "unknown"] {
+            assert_eq!(View::named(name), View::Unknown);
+        }
+        assert_eq!(View::Unknown.name(), None);
+    }
+
+    #[test]
     fn the_rim_tells_how_far_off_square_a_plate_was_seen() {
         for (ratio, off_deg) in [(0.97, 14.1), (0.90, 25.8)] {
             let off = 90.0 - ellipse(ratio, 0.0).elevation_deg();

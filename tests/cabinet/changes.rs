@@ -2,6 +2,7 @@
 
 use footring::cabinet::{Added, Cabinet, Feature, NewView, Origin, Source};
 use footring::error::Kind;
+use footring::outline::pose::View as Seen;
 
 use super::common::{all_find_themselves, filled, sha256, snapshot, specs, vector, view};
 
@@ -28,6 +29,31 @@ fn what_was_added_is_listed_and_found() {
     assert!(taken.vector(1, 2).is_none());
     all_find_themselves(&taken);
     assert_eq!(cabinet.verify().unwrap(), []);
+}
+
+#[test]
+fn a_view_is_as_told_else_as_read_else_unknown() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut cabinet = Cabinet::create_or_open(dir.path()).unwrap();
+    let with = |n: u64, read: Option<&str>, told: Option<&str>| {
+        let mut labels = view(n).labels;
+        labels.set("view", told.unwrap_or_default()).unwrap();
+        NewView {
+            view: read.map(str::to_owned),
+            labels,
+            ..view(n)
+        }
+    };
+    // The last is as cabinets hold that were made before views were read.
+    let views = [
+        with(0, Some("side"), Some("top")),
+        with(1, Some("oblique"), None),
+        with(2, None, None),
+    ];
+    cabinet.add_views(&views).unwrap();
+    let taken = snapshot(&cabinet);
+    let seen: Vec<Seen> = taken.views().iter().map(|view| view.seen).collect();
+    assert_eq!(seen, [Seen::Top, Seen::Oblique, Seen::Unknown]);
 }
 
 #[test]

@@ -158,22 +158,17 @@ fn piece_of(reading: &Reading) -> std::result::Result<&PieceReading, Failure> {
 }
 
 fn decide(job: &mut Job, read: &PieceReading, typed: &[(&str, &str)], known: &Known) -> Result<()> {
-    let levels = read
-        .levels
-        .by_name()
-        .into_iter()
-        .zip(read.certainty.by_name());
-    for ((level, candidates), (_, certainty)) in levels {
-        let short_list = Level::named(level).map_or(1, |level| read.settled.get(level).short_list);
+    for level in Level::ALL {
+        let (candidates, certainty) = (read.levels.get(level), read.certainty.get(level));
         let named = match certainty {
             Certainty::Firm | Certainty::Likely => 1,
-            Certainty::Several => short_list.max(1),
+            Certainty::Several => read.settled.get(level).short_list.max(1),
             Certainty::Unknown => 0,
         };
         let between = candidates.iter().take(named).map(|c| c.label.clone());
-        job.between.insert(level, between.collect());
+        job.between.insert(level.name(), between.collect());
         if let (Certainty::Firm, Some(best)) = (certainty, candidates.first()) {
-            job.read.set(level, &best.label)?;
+            job.read.set(level.name(), &best.label)?;
         }
     }
     for (label, value) in typed {
