@@ -236,7 +236,7 @@ fn place(asked: &Asked) -> Option<usize> {
     asked
         .found
         .iter()
-        .position(|(label, _)| *label == asked.truth)
+        .position(|found| found.label == asked.truth)
 }
 
 impl Assessment {
@@ -251,6 +251,7 @@ impl Assessment {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
+    use crate::identify::rehearse::Found;
 
     /// A question of which these labels came back, nearest first, a tenth apart.
     pub(crate) fn asked(truth: &str, found: &[&str]) -> Asked {
@@ -258,7 +259,11 @@ pub(crate) mod tests {
             truth: truth.to_owned(),
             found: (1..)
                 .zip(found)
-                .map(|(i, label)| ((*label).to_owned(), 0.1 * f64::from(i)))
+                .map(|(i, label)| Found {
+                    label: (*label).to_owned(),
+                    distance: 0.1 * f64::from(i),
+                    pieces: 2,
+                })
                 .collect(),
             average_precision: Some(0.5),
         }

@@ -231,14 +231,15 @@ fn as_candidates(
     }
     compare::by_label(compared, snapshot, level, told)
         .into_iter()
-        .map(|(label, distance)| {
-            let mut matches = behind.remove(label.as_str()).unwrap_or_default();
+        .map(|found| {
+            let mut matches = behind.remove(found.label.as_str()).unwrap_or_default();
             matches.sort_unstable();
             Candidate {
-                distance: rounded(distance),
+                distance: rounded(found.distance),
+                pieces: found.pieces,
                 probability: 0.0,
                 matches,
-                label,
+                label: found.label,
             }
         })
         .collect()

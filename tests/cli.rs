@@ -33,7 +33,7 @@ use serde_json::Value;
 /// Every field of `footring.reading/1`. `channels` has the channels' names for
 /// keys and `labels` those of the labels file. What `joined` holds is listed in
 /// `tests/report`, where all of it is there.
-const READING: [&str; 91] = [
+const READING: [&str; 95] = [
     "schema",
     "photo",
     "status",
@@ -69,21 +69,25 @@ const READING: [&str; 91] = [
     "pieces[].levels.form",
     "pieces[].levels.form[].label",
     "pieces[].levels.form[].distance",
+    "pieces[].levels.form[].pieces",
     "pieces[].levels.form[].probability",
     "pieces[].levels.form[].matches",
     "pieces[].levels.shape",
     "pieces[].levels.shape[].label",
     "pieces[].levels.shape[].distance",
+    "pieces[].levels.shape[].pieces",
     "pieces[].levels.shape[].probability",
     "pieces[].levels.shape[].matches",
     "pieces[].levels.pattern",
     "pieces[].levels.pattern[].label",
     "pieces[].levels.pattern[].distance",
+    "pieces[].levels.pattern[].pieces",
     "pieces[].levels.pattern[].probability",
     "pieces[].levels.pattern[].matches",
     "pieces[].levels.glaze",
     "pieces[].levels.glaze[].label",
     "pieces[].levels.glaze[].distance",
+    "pieces[].levels.glaze[].pieces",
     "pieces[].levels.glaze[].probability",
     "pieces[].levels.glaze[].matches",
     "pieces[].certainty",

@@ -39,7 +39,7 @@ pub struct Mixed {
 pub(super) fn confusions(asked: &[&Asked]) -> Vec<Confusion> {
     let mut times: BTreeMap<(&str, &str), usize> = BTreeMap::new();
     for asked in asked {
-        if let Some((first, _)) = asked.found.first()
+        if let Some(first) = asked.found.first().map(|found| &found.label)
             && *first != asked.truth
         {
             *times.entry((&asked.truth, first)).or_default() += 1;
@@ -68,8 +68,8 @@ pub(super) fn look_alikes(asked: &[&Asked]) -> Vec<Mixed> {
     for asked in asked {
         let truth = asked.truth.as_str();
         *questions.entry(truth).or_default() += 1;
-        let others = asked.found.iter().take_while(|(label, _)| label != truth);
-        for (i, (other, _)) in others.enumerate() {
+        let others = asked.found.iter().map(|found| found.label.as_str());
+        for (i, other) in others.take_while(|label| *label != truth).enumerate() {
             let mut pair = [truth, other];
             pair.sort_unstable();
             let (times, first) = nearer.entry(pair).or_default();

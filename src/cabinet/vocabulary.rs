@@ -37,6 +37,8 @@ pub struct Vocabulary {
     known: Vec<Known>,
     /// Pieces that bear both, the label of the earlier level first.
     together: HashMap<(u32, u32), usize>,
+    /// Shapes of each pattern.
+    shapes_of: HashMap<String, BTreeSet<String>>,
 }
 
 impl Vocabulary {
@@ -49,6 +51,10 @@ impl Vocabulary {
                 .enumerate()
                 .filter_map(|(level, name)| Some(vocabulary.number(level, labels.get(name)?)))
                 .collect();
+            if let (Some(shape), Some(pattern)) = (labels.get("shape"), labels.get("pattern")) {
+                let shapes = vocabulary.shapes_of.entry(pattern.to_owned()).or_default();
+                shapes.insert(shape.to_owned());
+            }
             for (i, a) in borne.iter().enumerate() {
                 vocabulary.known[*a as usize].learn(labels);
                 for b in &borne[i + 1..] {
@@ -78,6 +84,11 @@ impl Vocabulary {
     /// it.
     pub fn known(&self, level: &str, label: &str) -> Option<&Known> {
         self.find(level, label).map(|n| &self.known[n as usize])
+    }
+
+    /// On how many shapes the set has a pattern.
+    pub fn shapes_of(&self, pattern: &str) -> usize {
+        self.shapes_of.get(pattern).map_or(0, BTreeSet::len)
     }
 
     /// Pieces that bear both labels, each given with its level.

@@ -20,8 +20,9 @@ pub(super) const PIECES: usize = 300;
 /// photo more says more of the words' limits, and pieces differ more than photos.
 const PHOTOS_EACH: usize = 2;
 
-/// Fewer pieces than this teach nothing.
-pub(super) const PIECES_MIN: usize = 8;
+/// Fewer pieces than this teach nothing. With three or four the trials say above
+/// all how often a find is of none of them.
+pub(super) const PIECES_MIN: usize = 3;
 
 /// The cabinet's calibration. Where none is kept that fits, the cabinet's own
 /// photos are asked about, which takes seconds; `options` says how.

@@ -79,6 +79,7 @@ mod tests {
         let candidate = Candidate {
             label: "low flared".to_owned(),
             distance: 0.4,
+            pieces: 1,
             probability: 0.3,
             matches: vec![1],
         };

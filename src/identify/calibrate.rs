@@ -31,10 +31,15 @@ use logit::{Lesson, PRIOR_TRIALS, Question, Vector, fit, probabilities};
 use prior::Prior;
 
 /// Version of what [`Calibration`] means.
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 
 /// By how much the trials have to surpass a promise before it is given.
 const SPARE: f64 = 0.005;
+
+/// Of questions about labels of the set, so many are taken to be about the pieces
+/// of the set themselves, or such as were made alike (an assumption): of mass-made
+/// ware most finds are. The others are about other pieces of the label.
+const MADE_ALIKE: f64 = 2.0 / 3.0;
 
 /// A piece is taken to be not in the set at most this often, before anything is
 /// seen.
@@ -144,12 +149,17 @@ fn shares(logit: &Vector, question: &Question) -> Shares {
 
 /// The lessons of a trial: as it was asked, and with its label struck off, which
 /// counts as much as pieces are taken to be not in the set.
-fn lessons(asked: &Asked, unknown_before: f64) -> Vec<Lesson> {
+fn lessons(asked: &Asked, left_out: LeftOut, unknown_before: f64) -> Vec<Lesson> {
     let distances = |keep: &dyn Fn(&str) -> bool| -> Vec<f64> {
-        let found = asked.found.iter().filter(|(label, _)| keep(label));
-        found.map(|(_, distance)| *distance).collect()
+        let found = asked.found.iter().filter(|found| keep(&found.label));
+        found.map(|found| found.distance).collect()
     };
-    let place = asked.found.iter().position(|(l, _)| *l == asked.truth);
+    // A photo is asked about in either way, so that the two together weigh 2.
+    let counts = match left_out {
+        LeftOut::Photo => 2.0 * MADE_ALIKE,
+        LeftOut::Piece => 2.0 * (1.0 - MADE_ALIKE),
+    };
+    let place = asked.found.iter().position(|f| f.label == asked.truth);
     let others = distances(&|label| label != asked.truth);
     let mut lessons = Vec::new();
     // Without its piece the set may not hold the label any more: that is the
@@ -158,14 +168,14 @@ fn lessons(asked: &Asked, unknown_before: f64) -> Vec<Lesson> {
         lessons.push(Lesson {
             question: Question::new(&distances(&|_| true)),
             right: place,
-            counts: 1.0 - unknown_before,
+            counts: counts * (1.0 - unknown_before),
         });
     }
     if !others.is_empty() {
         lessons.push(Lesson {
             question: Question::new(&others),
             right: None,
-            counts: unknown_before,
+            counts: counts * unknown_before,
         });
     }
     lessons
@@ -179,7 +189,7 @@ fn unknown_before(tried: &[Tried<'_>], prior: &Prior) -> f64 {
     for tried in tried.iter().filter(|t| t.left_out == LeftOut::Piece) {
         let Asked { found, truth, .. } = tried.asked;
         all += 1.0;
-        if found.iter().all(|(label, _)| label != truth) {
+        if found.iter().all(|found| found.label != *truth) {
             alone += 1.0;
         }
     }
@@ -250,7 +260,7 @@ fn judge(tried: &[Tried<'_>], prior: &Prior) -> Judge {
     let unknown_before = unknown_before(tried, prior);
     let by_trial: Vec<Vec<Lesson>> = tried
         .iter()
-        .map(|tried| lessons(tried.asked, unknown_before))
+        .map(|tried| lessons(tried.asked, tried.left_out, unknown_before))
         .collect();
     let apart = |fold: Option<usize>| -> Vector {
         let others: Vec<&Lesson> = by_trial
@@ -348,7 +358,7 @@ fn list_share(judged: &[Judged], likely_from: f64, usual: Option<f64>) -> Option
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::identify::reading::Level;
+    use crate::identify::{reading::Level, rehearse::Found};
 
     /// Numbers that look random and are the same each time (SplitMix64).
     fn chance(state: &mut u64) -> f64 {
@@ -365,17 +375,21 @@ mod tests {
         let mut state = seed;
         (0..n)
             .map(|_| {
-                let mut found: Vec<(String, f64)> = (0..12)
+                let mut found: Vec<Found> = (0..12)
                     .map(|label| {
-                        let d = match label {
+                        let distance = match label {
                             0 => 0.2 + 0.5 * chance(&mut state),
                             1..4 => 0.35 + 0.35 * chance(&mut state),
                             _ => 0.8 + 0.6 * chance(&mut state),
                         };
-                        (format!("label {label}"), d)
+                        Found {
+                            label: format!("label {label}"),
+                            distance,
+                            pieces: 1,
+                        }
                     })
                     .collect();
-                found.sort_by(|a, b| a.1.total_cmp(&b.1));
+                found.sort_by(|a, b| a.distance.total_cmp(&b.distance));
                 Asked {
                     truth: "label 0".to_owned(),
                     found,
@@ -391,7 +405,7 @@ mod tests {
             .enumerate()
             .map(|(i, asked)| Tried {
                 piece: i as u32,
-                left_out: LeftOut::Piece,
+                left_out: [LeftOut::Piece, LeftOut::Photo][i % 2],
                 fold: i % FOLDS,
                 asked,
             })
@@ -404,9 +418,9 @@ mod tests {
         let judge = taught(&trials(300, 1));
         let (mut firm, mut likely, mut open) = ((0, 0), (0, 0), (0, 0));
         for asked in trials(2000, 2) {
-            let distances: Vec<f64> = asked.found.iter().map(|(_, d)| *d).collect();
+            let distances: Vec<f64> = asked.found.iter().map(|f| f.distance).collect();
             let shares = judge.shares(&distances);
-            let place = asked.found.iter().position(|(l, _)| *l == asked.truth);
+            let place = asked.found.iter().position(|f| f.label == asked.truth);
             let list = judge.short_list(&shares);
             let (of, is_right) = match shares.labels[0] {
                 p if p >= judge.firm_from => (&mut firm, place == Some(0)),

@@ -11,13 +11,20 @@
 //!
 //! Where the cabinet knows one label only, there is no margin to speak of and
 //! nothing is better than likely. A glaze is never better than likely either:
-//! light and camera move a colour further than close glazes differ.
+//! light and camera move a colour further than close glazes differ. Nor is a piece
+//! type of which the set has one or two pieces: they do not show what all of its
+//! kind look like.
 
 use super::{
     calibrate::{Calibration, Judge, LIST_MOST, Shares},
     reading::{Candidate, Certainty, Level, Levels, Settled},
     told::Told,
 };
+
+/// Pieces of a piece type that the set has to have before it can be firm. In the
+/// studio's world 88003, in sets of 30 pieces, answers of the greatest shares were
+/// right in 0.93, and with three pieces or more in 0.98.
+const FORM_PIECES: usize = 3;
 
 /// Gives each candidate its share and says how settled each level is. A level that
 /// is unknown keeps its candidates, so that the user sees what came nearest.
@@ -83,9 +90,15 @@ pub(super) fn as_told(
 }
 
 /// The word for shares of the evidence on a level.
-pub(super) fn word(level: Level, judge: &Judge, shares: &Shares) -> Certainty {
+/// `pieces`: how many of the set bear the first label.
+pub(super) fn word(level: Level, judge: &Judge, shares: &Shares, pieces: usize) -> Certainty {
     let first = shares.first();
-    if first >= judge.firm_from && shares.labels.len() > 1 && level != Level::Glaze {
+    let may_be_firm = match level {
+        Level::Form => pieces >= FORM_PIECES,
+        Level::Shape | Level::Pattern => true,
+        Level::Glaze => false,
+    };
+    if first >= judge.firm_from && shares.labels.len() > 1 && may_be_firm {
         Certainty::Firm
     } else if first >= judge.likely_from && !shares.labels.is_empty() {
         Certainty::Likely
@@ -113,7 +126,8 @@ fn judge_level(level: Level, candidates: &mut [Candidate], judge: &Judge) -> (Ce
         trials: judge.trials,
         told: false,
     };
-    (word(level, judge, &shares), settled)
+    let pieces = candidates[0].pieces;
+    (word(level, judge, &shares, pieces), settled)
 }
 
 #[cfg(test)]
@@ -128,6 +142,7 @@ mod tests {
                 .map(|(i, d)| Candidate {
                     label: format!("label {i}"),
                     distance: *d,
+                    pieces: 1,
                     probability: 0.0,
                     matches: Vec::new(),
                 })
@@ -147,6 +162,19 @@ mod tests {
         assert_eq!(judged(&with(&[0.72, 0.74])).1, Certainty::Unknown);
         assert_eq!(judged(&[]).1, Certainty::Unknown);
         assert!(!matches!(judged(&[0.01]).1, Certainty::Firm));
+    }
+
+    #[test]
+    fn one_or_two_pieces_do_not_make_a_piece_type_firm() {
+        let judge = &Calibration::default().levels.form;
+        let shares = Shares {
+            labels: vec![0.999, 0.0005],
+            unknown: 0.0005,
+        };
+        let of = |level, pieces| word(level, judge, &shares, pieces);
+        assert_eq!(of(Level::Form, 2), Certainty::Likely);
+        assert_eq!(of(Level::Form, 3), Certainty::Firm);
+        assert_eq!(of(Level::Pattern, 1), Certainty::Firm);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::{
     calibrate::{Calibration, Judge},
     certainty,
     reading::{Certainty, Level, Levels},
-    rehearse::{Asked, FOLDS, LeftOut, Trial, folds},
+    rehearse::{Asked, FOLDS, Found, LeftOut, Trial, folds},
 };
 
 /// What was asked.
@@ -79,27 +79,28 @@ pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
 }
 
 fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<Verdict> {
-    let verdict = |case: Case, found: &[&(String, f64)]| {
-        let distances: Vec<f64> = found.iter().map(|(_, d)| *d).collect();
+    let verdict = |case: Case, found: &[&Found]| {
+        let distances: Vec<f64> = found.iter().map(|f| f.distance).collect();
+        let pieces = found.first().map_or(0, |f| f.pieces);
         let shares = judge.shares(&distances);
-        let place = found.iter().position(|(label, _)| *label == asked.truth);
+        let place = found.iter().position(|f| f.label == asked.truth);
         let listed = judge.short_list(&shares).unwrap_or(0);
         Verdict {
             case,
             share: shares.first(),
             unknown: shares.unknown,
-            word: certainty::word(level, judge, &shares),
+            word: certainty::word(level, judge, &shares, pieces),
             is_right: place == Some(0),
             listed,
             is_listed: place.is_some_and(|place| place < listed),
             unknown_before: judge.unknown_before,
         }
     };
-    let all: Vec<&(String, f64)> = asked.found.iter().collect();
-    let others: Vec<&(String, f64)> = all
+    let all: Vec<&Found> = asked.found.iter().collect();
+    let others: Vec<&Found> = all
         .iter()
         .copied()
-        .filter(|(label, _)| *label != asked.truth)
+        .filter(|found| found.label != asked.truth)
         .collect();
     let mut verdicts = Vec::new();
     if others.len() < all.len() {
@@ -124,7 +125,14 @@ mod tests {
     fn trial(view: u32, left_out: LeftOut, truth: &str, found: &[(&str, f64)]) -> Trial {
         let asked = Asked {
             truth: truth.to_owned(),
-            found: found.iter().map(|(l, d)| ((*l).to_owned(), *d)).collect(),
+            found: found
+                .iter()
+                .map(|(label, distance)| Found {
+                    label: (*label).to_owned(),
+                    distance: *distance,
+                    pieces: 1,
+                })
+                .collect(),
             average_precision: None,
         };
         Trial {

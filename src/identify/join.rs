@@ -10,6 +10,7 @@ use super::reading::{
     Basis, Candidate, Certainty, Combination, Joined, Levels, Match, Named, NewPair, PerhapsNew,
     Range,
 };
+use super::rehearse::Found;
 use crate::cabinet::{Known, Vocabulary, Years};
 
 /// Levels of which each pair may be known on one piece or not.
@@ -135,7 +136,7 @@ fn combination(settled: &[Settled<'_>], vocabulary: &Vocabulary) -> (Combination
 pub(super) fn perhaps_new(
     levels: &Levels<Vec<Candidate>>,
     certainty: &Levels<Certainty>,
-    moulding: &[(String, f64)],
+    moulding: &[Found],
     vocabulary: &Vocabulary,
 ) -> Option<PerhapsNew> {
     let pattern = levels.pattern.first().map(|c| c.label.as_str())?;
@@ -144,13 +145,13 @@ pub(super) fn perhaps_new(
         return None;
     }
     let is_known_on = |shape: &str| vocabulary.together(("shape", shape), ("pattern", pattern)) > 0;
-    let (shape, nearest) = moulding.first()?;
-    let (known_on, distance) = moulding.iter().find(|(shape, _)| is_known_on(shape))?;
-    let times_as_far = distance / nearest.max(f64::EPSILON);
+    let nearest = moulding.first()?;
+    let known_on = moulding.iter().find(|found| is_known_on(&found.label))?;
+    let times_as_far = known_on.distance / nearest.distance.max(f64::EPSILON);
     (times_as_far >= OTHER_SHAPE).then(|| PerhapsNew {
         pattern: pattern.to_owned(),
-        shape: shape.clone(),
-        known_on: known_on.clone(),
+        shape: nearest.label.clone(),
+        known_on: known_on.label.clone(),
         times_as_far: (times_as_far * 10.0).round() / 10.0,
     })
 }
@@ -285,6 +286,7 @@ mod tests {
             vec![Candidate {
                 label: label.to_owned(),
                 distance: 0.1,
+                pieces: 2,
                 probability: 0.9,
                 matches: vec![1],
             }]
@@ -350,6 +352,7 @@ mod tests {
         let candidate = |label: &str| Candidate {
             label: label.to_owned(),
             distance: 0.1,
+            pieces: 2,
             probability: 0.9,
             matches: vec![],
         };
@@ -363,9 +366,13 @@ mod tests {
                 pattern: word,
                 ..Levels::default()
             };
-            let moulding: Vec<(String, f64)> = moulding
+            let moulding: Vec<Found> = moulding
                 .iter()
-                .map(|(l, d)| ((*l).to_owned(), *d))
+                .map(|(label, distance)| Found {
+                    label: (*label).to_owned(),
+                    distance: *distance,
+                    pieces: 2,
+                })
                 .collect();
             perhaps_new(&levels, &certainty, &moulding, &vocabulary)
         };

@@ -363,6 +363,8 @@ pub struct Candidate {
     /// Distance of its nearest piece by the channels that speak on this level;
     /// 1 is the usual distance between unrelated pieces.
     pub distance: f64,
+    /// Pieces of the set that bear it, of those that were compared.
+    pub pieces: usize,
     /// Share of the evidence, 0 to 1, what is not in the set included.
     pub probability: f64,
     /// Ranks (in `matches`) of the pieces behind it.

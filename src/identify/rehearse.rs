@@ -47,14 +47,24 @@ pub struct Trial {
     pub levels: Levels<Option<Asked>>,
 }
 
+/// A label that a question found on a level.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    /// The label.
+    pub label: String,
+    /// Distance of its nearest piece.
+    pub distance: f64,
+    /// Pieces that bear it, of those that were compared.
+    pub pieces: usize,
+}
+
 /// What came of a question on one level.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Asked {
     /// The label that would have been right.
     pub truth: String,
-    /// Labels with the distance of their nearest piece, nearest first; the right
-    /// one is among them if the set holds it.
-    pub found: Vec<(String, f64)>,
+    /// Labels, nearest first; the right one is among them if the set holds it.
+    pub found: Vec<Found>,
     /// Average precision of the pieces by their distance on the level; `None` where
     /// no piece bears the label or none could be compared.
     pub average_precision: Option<f64>,
@@ -144,7 +154,7 @@ fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOu
     let levels = Levels::each(|level| {
         let truth = labels.get(level.name())?.to_owned();
         let mut found = compare::by_label(compared, snapshot, level, &Told::default());
-        let place = found.iter().position(|(label, _)| *label == truth);
+        let place = found.iter().position(|found| found.label == truth);
         found.truncate(place.map_or(KEPT, |place| KEPT.max(place + 1)));
         let hits = hits(compared, snapshot, level, &truth);
         let relevant = (0..)
@@ -173,11 +183,11 @@ fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOu
 /// Which pieces bear a label, those nearest on the level first. Pieces without any
 /// label there are passed over: they may be right or wrong.
 fn hits(compared: &[Compared], snapshot: &Snapshot, level: Level, truth: &str) -> Vec<bool> {
-    let mut ranked: Vec<(f64, bool)> = compared
-        .iter()
-        .filter_map(|c| {
-            let labels = &snapshot.pieces()[c.piece as usize].labels;
-            Some(((*c.levels.get(level))?, labels.get(level.name())? == truth))
+    let mut ranked: Vec<(f64, bool)> = compare::on_level(compared, snapshot, level)
+        .into_iter()
+        .filter_map(|(piece, distance)| {
+            let labels = &snapshot.pieces()[piece as usize].labels;
+            Some((distance, labels.get(level.name())? == truth))
         })
         .collect();
     ranked.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -36,7 +36,10 @@ const FORM_AT_AN_ANGLE: &[(&str, f64)] = &[("outline", 0.1), ("form", 0.9)];
 /// How much the decoration has to say in which shape a piece is: a set that knows
 /// a pattern knows on which shapes it is found. Chosen in the studio's world 88003;
 /// more would read a known pattern on another shape as the shape it is known on.
-const DECORATION_IN_SHAPE: f64 = 2.0 / 7.0;
+const DECORATION_IN_SHAPE: f64 = 0.26;
+/// By how much a shape is nearer where moulding and decoration point to one and the
+/// same piece. Chosen in that world too.
+const BY_BOTH: f64 = 0.78;
 /// The pattern is read from the surface. Colour helps little: one pattern is
 /// sold in several colours.
 const PATTERN: &[(&str, f64)] = &[("decoration", 0.8), ("colour", 0.2)];
@@ -137,6 +140,13 @@ pub(super) fn shape(moulding: f64, decoration: Option<f64>) -> f64 {
         }
         None => moulding,
     }
+}
+
+/// The distance on the level of shapes of a piece that is among the nearest both by
+/// its moulding and by its decoration: it is likely the same piece, or one made
+/// alike.
+pub(super) fn by_both(distance: f64) -> f64 {
+    distance * BY_BOTH
 }
 
 /// Weighted mean of the distances that exist.

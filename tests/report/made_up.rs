@@ -22,6 +22,7 @@ pub(crate) fn candidate(label: &str, distance: f64, probability: f64) -> Candida
     Candidate {
         label: label.into(),
         distance,
+        pieces: 3,
         probability,
         matches: vec![1],
     }

@@ -432,7 +432,7 @@ fn json_holds_the_schema_field_for_field() {
         r#"{"schema":"footring.reading/1","photo":"cup.jpg","status":"ok","error":null,"#,
         r#""warnings":[{"code":"glare","text":"glare"}],"#,
         r#""pieces":[{"box_px":[96,120,310,220],"mask_area_px2":40120.5,"view":"side","#,
-        r#""reordered_by_graph":false,"levels":{"form":[{"label":"teacup","distance":0.18,"probability":0.91,"matches":[1]}],"#,
+        r#""reordered_by_graph":false,"levels":{"form":[{"label":"teacup","distance":0.18,"pieces":3,"probability":0.91,"matches":[1]}],"#,
         r#""shape":[],"pattern":[],"glaze":[]},"#,
         r#""certainty":{"form":"firm","shape":"likely","pattern":"several","glaze":"unknown"},"#,
         r#""joined":{"combination":"new","labels":[{"level":"shape","label":"low flared"},"#,
