@@ -73,6 +73,12 @@ pub fn read(cutout: &Cutout, has_colour: bool, point: Option<NeutralPoint>) -> R
     })
 }
 
+/// The ground colour of balanced linear samples of a surface; `None` where there are
+/// too few.
+pub fn ground(samples: &[[f32; 3]], balance: &Balance) -> Option<Ground> {
+    ground::read(samples, balance, None)
+}
+
 /// The pixels well inside the mask and not burnt out, every `step`-th of them
 /// along rows and columns (more where the piece is large: some ten thousand
 /// samples say all there is to say).

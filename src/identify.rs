@@ -16,6 +16,7 @@ mod graph;
 mod join;
 mod look_alike;
 pub mod rehearse;
+mod surface;
 pub mod told;
 mod weights;
 
@@ -207,6 +208,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         look_alikes,
         settled,
         colour: glaze::colours(query),
+        surface: surface::reading(query, &surface::read(query)),
         matches,
         advice,
         cautions: cautions::standing(),

@@ -15,6 +15,7 @@ pub mod photo;
 pub mod cutout;
 pub mod outline;
 pub mod colour;
+pub mod surface;
 pub mod channel;
 pub mod nearest;
 pub mod cabinet;

@@ -9,6 +9,7 @@ use crate::warning::Warning;
 pub use crate::{
     colour::{Difference, Ground, Reference, Swatch},
     outline::pose::View,
+    surface::{Face, Patch, Seen, Tone, Zone},
 };
 
 /// Name and version of the schema.
@@ -91,6 +92,9 @@ pub struct PieceReading {
     /// Its colours; null where the photo shows none.
     #[serde(default)]
     pub colour: Option<ColourReading>,
+    /// Its surface, zone by zone; null where the photos do not tell the zones.
+    #[serde(default)]
+    pub surface: Option<SurfaceReading>,
     /// The nearest pieces of the cabinet, nearest first.
     pub matches: Vec<Match>,
     /// What would make the answer surer.
@@ -248,6 +252,19 @@ pub struct Remark {
     pub who: String,
     /// When, UTC.
     pub at: String,
+}
+
+/// The surface of a piece as one photo shows it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SurfaceReading {
+    /// The view that it was read from.
+    pub view: View,
+    /// The outside as a whole, the lip left out; null where it is not seen.
+    pub outside: Option<Patch>,
+    /// The inside as a whole, the lip left out; null where it is not seen.
+    pub inside: Option<Patch>,
+    /// The zones that are seen, those of the outside first.
+    pub zones: Vec<Seen>,
 }
 
 /// The colours of a piece, the light taken out as far as the photo allows.

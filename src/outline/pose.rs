@@ -267,7 +267,7 @@ fn from_side(pose: &mut Pose) {
 /// How much more steeply the foot is seen than the rim, radians, from where
 /// pieces are usually photographed: some eight times their size away (common
 /// practice, no source).
-pub(super) fn nearness_rad(profile: &Profile) -> f64 {
+pub fn nearness_rad(profile: &Profile) -> f64 {
     let height = profile.body().len() as f64 * profile.step_px();
     let size = height.max(2.0 * profile.widest_px());
     (height / (8.0 * size)).atan()

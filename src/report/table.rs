@@ -92,6 +92,10 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
     if let Some(colour) = &piece.colour {
         out.wrapped("colour", &words::colours(colour));
     }
+    let surface = piece.surface.as_ref().map(words::surface);
+    if let Some(said) = surface.filter(|said| !said.is_empty()) {
+        out.wrapped("surface", &said);
+    }
     let near: Vec<String> = piece.matches.iter().take(NEAREST).map(near).collect();
     if near.is_empty() {
         out.wrapped("nearest", "no piece of the set can be compared");

@@ -6,7 +6,7 @@ use crate::{
         self,
         reading::{
             Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, LookAlike,
-            Named, PieceReading, Reference, Settled, View,
+            Named, Patch, PieceReading, Reference, Settled, SurfaceReading, View,
         },
     },
 };
@@ -140,6 +140,19 @@ pub(super) fn colours(colour: &ColourReading) -> String {
         text += "; in doubt without a grey card";
     }
     text
+}
+
+/// The ground colours of both sides in one line; empty where neither is known.
+pub(super) fn surface(surface: &SurfaceReading) -> String {
+    let tone = |name: &str, patch: &Option<Patch>| {
+        let ground = patch.as_ref()?.ground.as_ref()?;
+        Some(format!("{name} {}", ground.name))
+    };
+    let said = [
+        tone("outside", &surface.outside),
+        tone("inside", &surface.inside),
+    ];
+    said.into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// Distances that differ by less are alike: two decimals are shown, and the last

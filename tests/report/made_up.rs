@@ -7,9 +7,10 @@ use footring::{
     identify::{
         cautions,
         reading::{
-            Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Failure, Joined,
-            Levels, LookAlike, Match, Named, NamedSwatch, NewPair, PieceReading, Range, Reading,
-            Remark, SCHEMA, Settled, Shared, Status, View,
+            Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Face, Failure,
+            Joined, Levels, LookAlike, Match, Named, NamedSwatch, NewPair, Patch, PieceReading,
+            Range, Reading, Remark, SCHEMA, Seen, Settled, Shared, Status, SurfaceReading, Tone,
+            View, Zone,
         },
     },
     outline::Outline,
@@ -89,6 +90,31 @@ fn settled(short_list: usize, unknown: f64) -> Settled {
     }
 }
 
+fn surface() -> SurfaceReading {
+    let blue = Tone {
+        lab: [62.0, -4.0, -22.0],
+        rgb: [116, 154, 188],
+        share: 0.9,
+        name: "blue".into(),
+    };
+    SurfaceReading {
+        view: View::Oblique,
+        outside: Some(Patch {
+            share: 0.5,
+            ground: Some(blue),
+        }),
+        inside: None,
+        zones: vec![Seen {
+            zone: Zone::RimBand,
+            face: Some(Face::Outside),
+            patch: Patch {
+                share: 0.25,
+                ground: None,
+            },
+        }],
+    }
+}
+
 pub(crate) fn piece() -> PieceReading {
     PieceReading {
         box_px: [96, 120, 310, 220],
@@ -126,6 +152,7 @@ pub(crate) fn piece() -> PieceReading {
         joined: Joined::default(),
         look_alikes: vec![],
         colour: Some(colours()),
+        surface: Some(surface()),
         matches: vec![
             likeness(
                 1,

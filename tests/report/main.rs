@@ -325,6 +325,7 @@ kitchen/cup.jpg
   pattern  several  0.52  blue rim band or blue rim band with rose sprigs or co…
   glaze    unknown  0.97  not in the set; nearest label: celadon
   colour   ground blue (2.8PB 6.1/5.8); with blue (2.8PB 6.1/5.8)
+  surface  outside blue
   nearest  C-0012 (0.21), C-0044 (0.48), C-0100 (0.66)
   advice   photograph the underside: the mark may settle the pattern (and 1
            more)
@@ -457,6 +458,9 @@ fn json_holds_the_schema_field_for_field() {
         r#""share":0.8,"doubt":{"chroma":1.2,"lightness":8.0},"name":"blue (2.8PB 6.1/5.8)","#,
         r#""surround_lab":null},"decoration":[{"lab":[62.0,-4.0,-22.0],"rgb":[120,150,190],"#,
         r#""share":0.1,"name":"blue (2.8PB 6.1/5.8)"}]},"#,
+        r#""surface":{"view":"oblique","outside":{"share":0.5,"ground":{"lab":[62.0,-4.0,-22.0],"#,
+        r#""rgb":[116,154,188],"share":0.9,"name":"blue"}},"inside":null,"zones":[{"zone":"rim_band","#,
+        r#""face":"outside","share":0.25,"ground":null}]},"#,
         r#""matches":[{"rank":1,"piece":"C-0012","photo":"set/C-0012-side.jpg","distance":0.21,"#,
         r#""channels":{"outline":0.12},"#,
         r#""ground":{"delta_e00":3.1,"doubt":2.4,"told_apart":false},"labels":{"form":"teacup"}}],"#,

@@ -3,7 +3,7 @@
 use super::html::escape;
 use crate::{
     colour::Difference,
-    identify::reading::{ColourReading, PieceReading},
+    identify::reading::{ColourReading, Face, PieceReading, Zone},
     report::words,
 };
 
@@ -65,6 +65,31 @@ fn tone(out: &mut String, kind: &str, rgb: [u8; 3], lab: [f32; 3], share: f32, n
         l,
         a,
         bb
+    ));
+}
+
+/// The zones of the surface with their grounds; nothing where none were told.
+pub(super) fn zones(out: &mut String, piece: &PieceReading) {
+    let Some(surface) = &piece.surface else {
+        return;
+    };
+    out.push_str("<section class=\"tones\"><h3>Zones</h3>\n<ul>\n");
+    for seen in &surface.zones {
+        let Some(ground) = &seen.patch.ground else {
+            continue;
+        };
+        let side = match seen.face {
+            Some(Face::Outside) => " outside",
+            Some(Face::Inside) if seen.zone != Zone::Inside => " inside",
+            _ => "",
+        };
+        let name = format!("{}{side}", seen.zone.name());
+        let share = seen.patch.share;
+        tone(out, &name, ground.rgb, ground.lab, share, &ground.name);
+    }
+    out.push_str(&format!(
+        "</ul>\n<p class=\"small\">The ground colour of each zone, {}; highlights left out.</p>\n</section>\n",
+        words::view(surface.view)
     ));
 }
 

@@ -54,6 +54,7 @@ pub(super) fn piece(
     together::joined(out, piece);
     together::look_alikes(out, piece, exhibit);
     colour::section(out, piece);
+    colour::zones(out, piece);
     let advice: Vec<&str> = piece.advice.iter().map(|a| &**a).collect();
     html::list(out, "advice", "To be surer", &advice);
     matches::matches(out, piece, exhibit);
