@@ -15,7 +15,7 @@ mod vector;
 
 pub use crop::{CROP_PX, Crop, crop};
 pub use embedding::{Embedding, Networks, embed};
-pub use vector::{Metric, Vector};
+pub use vector::{Metric, PLACE, Vector};
 
 use crate::{colour::Colours, cutout::Cutout, outline::Outline};
 
@@ -67,6 +67,7 @@ pub const REGISTRY: &[Channel] = &[
     embedding::GENERAL,
     contour::CHANNEL,
     ground::CHANNEL,
+    embedding::DETAILS,
 ];
 
 /// A piece's vectors, by position in the registry; `None` where a channel is

@@ -102,11 +102,16 @@ impl Default for Nearest {
 pub struct Identify {
     /// Whether the outlines nearest by their vector are aligned point by point.
     pub align: bool,
+    /// Whether decorations are compared once more by the places that say most.
+    pub details: bool,
 }
 
 impl Default for Identify {
     fn default() -> Self {
-        Self { align: true }
+        Self {
+            align: true,
+            details: true,
+        }
     }
 }
 

@@ -11,11 +11,13 @@ pub mod calibrate;
 mod certainty;
 mod compare;
 pub mod crossed;
+mod details;
 mod glaze;
 mod graph;
 mod join;
 mod look_alike;
 pub mod rehearse;
+mod short_list;
 mod surface;
 pub mod told;
 mod weights;
@@ -57,6 +59,9 @@ pub struct Options {
     pub scan_below: usize,
     /// Whether the outlines nearest by their vector are aligned point by point.
     pub align: bool,
+    /// Whether the decorations nearest by their vector are compared once more, by
+    /// the places that say most.
+    pub details: bool,
     /// What is known of the piece already.
     pub told: Told,
     /// How distances turn into certainty.
@@ -64,6 +69,13 @@ pub struct Options {
     /// The cabinet's neighbourhood graph, where it is to order the aligned
     /// outlines anew.
     pub graph: Option<Arc<Neighbours>>,
+}
+
+impl Options {
+    /// Which second looks are taken: distances differ with and without.
+    pub(crate) fn second_looks(&self) -> [bool; 2] {
+        [self.align, self.details]
+    }
 }
 
 /// One piece to be read: its views, each with the hash of its file.
@@ -171,6 +183,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         let alone = Options {
             weights: options.weights.alone(level),
             align: options.align && matches!(level, Level::Form | Level::Shape),
+            details: options.details && matches!(level, Level::Shape | Level::Pattern),
             graph: None,
             ..options.clone()
         };

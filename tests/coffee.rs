@@ -152,6 +152,7 @@ fn the_cup_is_found_again_in_another_photo_of_it() {
         skip_same_photo: true,
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
+        details: engine.config.identify.details,
         told: footring::identify::told::Told::default(),
         calibration: std::sync::Arc::default(),
         graph: None,

@@ -63,7 +63,11 @@ def check_every_tuned_weight_is_reached():
     net = export.embedder.Embedder(export.Lite0())
     net.eval()
     net.heads.train()
-    sum(vector.square().sum() for vector in net(torch.rand(4, 4, CROP, CROP))).backward()
+    net.details.train()
+    pictures = torch.rand(4, 4, CROP, CROP)
+    vectors, weights = net.details(net.backbone.trunk(pictures[:, :3]), pictures[:, 3:])
+    details = (vectors * torch.linspace(0, 1, vectors[0].numel()).view(vectors[0].shape)).sum() + weights.square().sum()
+    (sum(vector.square().sum() for vector in net(pictures)) + details).backward()
     idle = [name for name, p in net.named_parameters() if p.grad is None]
     assert not idle, idle[:3]
 
@@ -96,11 +100,14 @@ def main():
         out = pathlib.Path(folder)
         run("train_embedder.py", "--out", out, "--device", "cpu", "--tiny")
         run("train_cutout.py", "--out", out, "--device", "cpu", "--tiny")
-        run("export.py", "--embedder", out / "embedder.pt", "--out", out / "embedder.onnx")
+        run("train_details.py", "--embedder", out / "embedder.pt", "--out", out, "--device", "cpu", "--tiny")
+        run("export.py", "--embedder", out / "embedder.pt", "--details", out / "details.pt", "--out", out / "embedder.onnx")
         run("export.py", "--cutout", out / "cutout.pt", "--out", out / "cutout.onnx")
         x = np.random.default_rng(1).random((1, 4, CROP, CROP), np.float32)
         run("export.py", "--backbone-alone", "--out", out / "general.onnx")
-        shape, decor = export.run_once(out / "embedder.onnx", x)
+        shape, decor, details = export.run_once(out / "embedder.onnx", x)
+        weights = np.linalg.norm(details[0], axis=1)
+        assert len(weights) == export.embedder.DETAILS and abs(weights.sum() - 1) < 1e-3, weights
         pool = export.run_once(out / "general.onnx", x[:, :3])[0]
         assert pool.shape == (1, 1280) and abs(np.linalg.norm(shape) - 1) < 1e-3 and abs(np.linalg.norm(decor) - 1) < 1e-3
     print("the training runs")

@@ -36,6 +36,13 @@ def some_colour(table, count):
     return (colour * uniform(0.88, 1.08, count, 1)).clamp(0.02, 0.99)
 
 
+def any_hue(count):
+    """Glazes of any hue, from pale to deep."""
+    hue, chroma, level = uniform(0, 6.28, count, 1), uniform(0.1, 0.75, count, 1), uniform(0.15, 0.8, count, 1)
+    waves = torch.cat([hue.cos(), (hue + 2.1).cos(), (hue + 4.2).cos()], 1)
+    return (level * (1 + chroma * waves)).clamp(0.02, 0.98)
+
+
 def luma(colour):
     return (colour * torch.tensor([0.3, 0.59, 0.11])).sum(-1)
 
@@ -128,7 +135,10 @@ def motif_tiles(n):
 
 
 def lay_out(tiles, layout, u, v):
-    """Motif tiles set all over, in a frieze, as medallions or as sprigs; also where the frieze is."""
+    """Motif tiles set all over, in a frieze, as medallions or as sprigs; where the frieze is; one medallion's window.
+
+    The window [n, 4] is its centre in `u` and `v` and its half extents: what flat ware shows in the well.
+    """
     n = len(tiles)
     rows = torch.randint(1, 5, (n, 1, 1)).float()
     columns = (rows * 2 * uniform(0.8, 1.25, n, 1, 1)).round().clamp(min=2)
@@ -144,7 +154,9 @@ def lay_out(tiles, layout, u, v):
     base, high = uniform(0.05, 0.4, n, 1, 1), uniform(0.4, 0.75, n, 1, 1)
     times = torch.randint(1, 5, (n, 1, 1)).float()
     du = ((u * times) % 1 - 0.5) / times
-    medallion = torch.stack([du / (high / 2 * uniform(0.8, 1.2, n, 1, 1) / 2) + 0 * v, ((v - base) / high) * 2 - 1 + 0 * du], -1)
+    half_width = high / 4 * uniform(0.8, 1.2, n, 1, 1)
+    medallion = torch.stack([du / half_width + 0 * v, ((v - base) / high) * 2 - 1 + 0 * du], -1)
+    window = torch.stack([0.5 / times, base + high / 2, half_width, high / 2], -1)[:, 0, 0]
     sprigs = torch.full((n, ROWS, COLUMNS, 2), 3.0)
     size, turned = uniform(0.12, 0.3, n, 1, 1), chance(0.5, n, 1, 1)
     for _ in range(9):
@@ -156,7 +168,7 @@ def lay_out(tiles, layout, u, v):
         sprigs = torch.where(here, torch.stack([gx, gy], -1), sprigs)
     which = layout[:, None, None, None]
     places = torch.where(which == ALL_OVER, all_over, torch.where(which == FRIEZE, frieze, torch.where(which == MEDALLION, medallion, sprigs)))
-    return F.grid_sample(tiles, places, align_corners=False, padding_mode="zeros"), in_frieze
+    return F.grid_sample(tiles, places, align_corners=False, padding_mode="zeros"), in_frieze, window
 
 
 def geometric(pattern, u, v, coarse, fine):
@@ -210,13 +222,22 @@ def crackle(n, u, v):
     return smoothstep(0.07, 0.01, second - nearest) * uniform(0.25, 0.7, n, 1, 1)
 
 
-def make_decors(n):
-    """`n` decorations as a dict of tensors; `texture` [n, 4, ROWS, COLUMNS] is sRGB 0 to 1 and height."""
+def shared(values, family, p):
+    """Values of which each may be, with probability `p`, that of the first of its family."""
+    first = torch.arange(len(values)) // family * family
+    return torch.where(chance(p, len(values), 1) > 0, values[first], values)
+
+
+def make_decors(n, family=1):
+    """`n` decorations as a dict of tensors; `texture` [n, 4, ROWS, COLUMNS] is sRGB 0 to 1 and height.
+
+    In families of `family`, most have one ground and many the same inks: then the drawing alone tells them apart.
+    """
     v, u = torch.meshgrid((torch.arange(ROWS) + 0.5) / ROWS, (torch.arange(COLUMNS) + 0.5) / COLUMNS, indexing="ij")
     v, u = v[None], u[None]
-    base = some_colour(GLAZES, n)
+    base = shared(torch.where(chance(0.15, n, 1) > 0, any_hue(n), some_colour(GLAZES, n)), family, 0.85)
     other = torch.where(chance(0.5, n, 1) > 0, some_colour(GLAZES, n), base * uniform(0.6, 1.2, n, 1)).clamp(0, 1)
-    ink = some_colour(PAINTS, n)
+    ink = shared(some_colour(PAINTS, n), family, 0.4)
     ink2 = torch.where(chance(0.5, n, 1) > 0, some_colour(PAINTS, n), ink * uniform(0.7, 1.5, n, 1)).clamp(0, 1)
     contrast = torch.where(luma(base)[:, None] < 0.5, torch.tensor([[0.93, 0.9, 0.85]]), torch.tensor([[0.15, 0.18, 0.4]]))
     for colour in (ink, ink2):  # an ink that would not show becomes light or dark
@@ -244,7 +265,7 @@ def make_decors(n):
 
     pattern, layout = choose(PATTERN_SHARES, n), choose(LAYOUT_SHARES, n)
     first, specks, wobble = geometric(pattern, u, v, coarse, fine)
-    motifs, in_frieze = lay_out(motif_tiles(n), layout, u, v)
+    motifs, in_frieze, window = lay_out(motif_tiles(n), layout, u, v)
     of_motifs, splashed = column(pattern == MOTIFS), column(pattern == SPLASH)
     first = torch.where(of_motifs, motifs[:, 0], first)
     second = torch.where(of_motifs, motifs[:, 1], torch.where(splashed, specks * 0.7, torch.zeros_like(first)))
@@ -280,6 +301,8 @@ def make_decors(n):
         texture=texture.half() if texture.is_cuda else texture,
         base=base,
         plain=plain * (1 - slipped) * (1 - mottled) * (1 - streaked),
+        in_well=(pattern == MOTIFS).float() * (layout == MEDALLION) * chance(0.75, n),
+        window=window,
         pattern_inside=chance(0.3, n),
         inside=torch.where(chance(0.65, n, 1) > 0, base, some_colour(GLAZES, n)),
         gloss=torch.where(chance(0.75, n) > 0, uniform(0.6, 1.0, n), uniform(0.0, 0.35, n)),

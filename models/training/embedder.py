@@ -1,4 +1,5 @@
-"""The embedding network: a tuned backbone with a shape and a decoration vector; and the published one's general vector."""
+"""The embedding network: a tuned backbone with a shape and a decoration vector and the decoration's details; and the
+published one's general vector."""
 import torch
 import torch.nn.functional as F
 from torch import nn
@@ -7,6 +8,8 @@ from lite0 import FEATURES
 
 VECTOR = 128
 HIDDEN = 256  # between the shape head's maps and its vector
+DETAILS, DETAIL = 16, 32  # places that say most about the decoration, numbers of each
+CELLS = 14  # the places are cells of a grid of CELLS x CELLS
 TEXTURE_STAGES = [(1, 24, 32), (2, 40, 64), (4, 112, 96)]  # stage, its channels, channels of the learned mixture
 
 
@@ -66,10 +69,41 @@ class DecorHead(nn.Module):
         return [mean, spread]
 
 
+class DetailHead(nn.Module):
+    """The places that say most about the decoration: a vector and a weight of each."""
+
+    def __init__(self, width=192):
+        super().__init__()
+        self.fine, self.middle = nn.Conv2d(24, 32, 4, 4), nn.Conv2d(40, 64, 2, 2)
+        self.deep, self.around = nn.Conv2d(112, 96, 1), nn.Conv2d(192, 32, 1)
+        self.norm = nn.BatchNorm2d(32 + 64 + 96 + 32)
+        self.hidden = nn.Sequential(nn.Conv2d(32 + 64 + 96 + 32, width, 1), nn.BatchNorm2d(width), nn.ReLU())
+        self.say, self.value = nn.Conv2d(width, 1, 1), nn.Conv2d(width, DETAIL, 1)
+
+    def forward(self, stages, mask):
+        """Unit vectors [n, DETAILS, DETAIL] and weights [n, DETAILS] whose sum is 1."""
+        around = self.around(stages[5])
+        n, width, side, _ = around.shape
+        around = around[:, :, :, None, :, None].expand(-1, -1, -1, 2, -1, 2).reshape(n, width, 2 * side, 2 * side)
+        maps = [self.fine(stages[1]), self.middle(stages[2]), self.deep(stages[4]), around]
+        hidden = self.hidden(F.relu(self.norm(torch.cat(maps, 1)))).float()
+        says = self.say(hidden).float() + (area(mask, CELLS) + 1e-4).log()
+        rank = says.detach()
+        if self.training:  # others get a chance to show what they are worth
+            rank = rank - 0.7 * torch.log(-torch.log(torch.rand_like(rank).clamp(1e-6, 1 - 1e-6)))
+        # Of neighbours one is enough, unless there is nothing else.
+        rank = rank - 3.0 * (rank < F.max_pool2d(rank, 3, 1, 1)).float()
+        places = rank.flatten(1).topk(DETAILS, 1).indices
+        values = self.value(hidden).flatten(2).transpose(1, 2).gather(1, places[..., None].expand(-1, -1, DETAIL))
+        return F.normalize(values.float(), dim=2), torch.softmax(says.flatten(1).gather(1, places), 1)
+
+
 class Embedder(nn.Module):
     def __init__(self, backbone):
         super().__init__()
         self.backbone, self.heads = backbone, nn.ModuleDict(dict(shape=ShapeHead(), decor=DecorHead()))
+        # Trained when the rest is done, and without a say in it.
+        self.details = DetailHead()
 
     def forward(self, x):
         """Shape and decoration vector. `x`: [n, 4, 224, 224], RGB from -1 to 1 and the mask from 0 to 1."""
@@ -79,14 +113,18 @@ class Embedder(nn.Module):
 
 
 class Exported(nn.Module):
-    """Its vectors of unit length, `shape` and `decor`."""
+    """Vectors of unit length, `shape` and `decor`; and `details` [n, DETAILS, DETAIL], each as long as it weighs."""
 
     def __init__(self, net):
         super().__init__()
         self.net = net
 
     def forward(self, x):
-        return tuple(F.normalize(vector, dim=1) for vector in self.net(x))
+        stages = self.net.backbone.trunk(x[:, :3])
+        last, mask = self.net.backbone.head(stages[-1]), x[:, 3:]
+        shape, decor = (F.normalize(head(stages, last, mask), dim=1) for head in self.net.heads.values())
+        vectors, weights = self.net.details(stages, mask)
+        return shape, decor, vectors * weights[..., None]
 
 
 class General(nn.Module):

@@ -106,11 +106,29 @@ def vectors(net, pictures, general=None):
         x = np.concatenate([x[:, :3] / 127.5 - 1, x[:, 3:] / 255], 1)[:, :channels]
         for name, value in zip(found, net.run(list(found), {"x": x})):
             found[name].append(value[0])
-    found = {name: unit(np.stack(values)) for name, values in found.items()}
+    found = {name: np.stack(values) if name == "details" else unit(np.stack(values)) for name, values in found.items()}
     if "shape" in found and "pool" not in found:
         found["pool"] = vectors(general, pictures)["pool"]
     # A network without heads gives its one vector for everything.
     return found if "shape" in found else dict.fromkeys(("pool", "shape", "decor"), next(iter(found.values())))
+
+
+def details_apart(details):
+    """Distances of sets of places, each as long as it weighs: the best match of each place, the mean by weight, both ways."""
+    count, places, _ = details.shape
+    weights = np.linalg.norm(details, axis=2)
+    directions = details / weights[..., None]
+    likeness = np.empty((count, count))
+    for i in range(count):
+        cosines = (directions[i] @ directions.reshape(count * places, -1).T).reshape(places, count, places)
+        likeness[i] = ((cosines.max(2) * weights[i][:, None]).sum(0) + (cosines.max(0) * weights).sum(1)) / 2
+    return np.sqrt((2 - 2 * likeness).clip(0))
+
+
+def decoration_likeness(v):
+    """As the program ranks decorations: vector and places, each by its distance of unrelated pieces; the vector alone where there are no places."""
+    by_vector = -np.sqrt((2 - 2 * likeness(v["decor"])).clip(0)) / 1.26
+    return by_vector - 2 * details_apart(v["details"]) / 0.89 if "details" in v else by_vector
 
 
 def silhouettes(crops):
@@ -186,6 +204,8 @@ def measure_porcelain(results, sets, tag, own):
         asked = np.array([label != "other" and counts[label] >= RARE for label in labels])
         for output in ("shape", "decor"):
             show(results, f"porcelain.{truth}.mAP by {output} {tag}", average_precisions(likeness(v[output]), labels, asked)[0])
+        if "details" in v:
+            show(results, f"porcelain.{truth}.mAP by decor+details {tag}", average_precisions(decoration_likeness(v), labels, asked)[0])
         if truth == "form":
             both = likeness(v["shape"], 1.0 * silhouettes(data["crops"]))
             show(results, f"porcelain.form.mAP by shape+outline {tag}", average_precisions(both, labels, asked)[0])
@@ -213,6 +233,8 @@ def measure_world(results, sets, tag, own):
         labels, others = data[wanted], data[other]
         left_out = others[:, None] == others[None]
         show(results, f"world.{output}.R@1 across {tag}", average_precisions(likeness(v[output]), labels, None, left_out)[1])
+        if output == "decor" and "details" in v:
+            show(results, f"world.decor+details.R@1 across {tag}", average_precisions(decoration_likeness(v), labels, None, left_out)[1])
 
 
 MEASURES = dict(cups=measure_cups, porcelain=measure_porcelain, ukbench=measure_ukbench, world=measure_world)

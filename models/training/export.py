@@ -23,10 +23,16 @@ OPSET = 17
 SMALLEST = 256  # entries; shorter weights stay in single precision
 
 
+def saved(file):
+    """Weights as `run.save` wrote them, in single precision."""
+    state = torch.load(file, map_location="cpu", weights_only=True)
+    return {k: v.float() if v.is_floating_point() else v for k, v in state.items()}
+
+
 def load(net, file, tuned, share):
     """The trained network; the part named `tuned` stands `share` of the way from where it is in `net`, as published, to the trained."""
     begun = net.state_dict()
-    state = {k: v.float() if v.is_floating_point() else v for k, v in torch.load(file, map_location="cpu", weights_only=True).items()}
+    state = saved(file)
     for name, value in state.items():
         if name.startswith(tuned + ".") and value.is_floating_point():
             state[name] = torch.lerp(begun[name], value, share)
@@ -35,8 +41,12 @@ def load(net, file, tuned, share):
 
 
 def load_embedder(file, backbone, share=0.85):
-    """The network of `train_embedder.py`."""
-    return load(embedder.Embedder(Lite0().load_imagenet(backbone)), file, "backbone", share)
+    """The network of `train_embedder.py`; its details are as they were made."""
+    net = embedder.Embedder(Lite0().load_imagenet(backbone))
+    net.details, details = None, net.details
+    load(net, file, "backbone", share)
+    net.details = details.eval()
+    return net
 
 
 def load_cutout(file, general, share=0.75):
@@ -91,6 +101,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--embedder", type=pathlib.Path, help="weights from train_embedder.py")
+    parser.add_argument("--details", type=pathlib.Path, help="weights from train_details.py; needed with --embedder")
     what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
     what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
@@ -99,7 +110,11 @@ def main():
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
     if arguments.embedder:
-        write(embedder.Exported(load_embedder(arguments.embedder, arguments.backbone)), 4, CROP, ["shape", "decor"], arguments.out)
+        if not arguments.details:
+            parser.error("--embedder needs --details")
+        net = load_embedder(arguments.embedder, arguments.backbone)
+        net.details.load_state_dict(saved(arguments.details))
+        write(embedder.Exported(net), 4, CROP, ["shape", "decor", "details"], arguments.out)
     elif arguments.backbone_alone:
         write(embedder.General(Lite0().load_imagenet(arguments.backbone)), 3, CROP, ["pool"], arguments.out)
     else:

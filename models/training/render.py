@@ -127,6 +127,24 @@ def normals(field, x, y, z):
     return unit(torch.stack(n, -1))
 
 
+def well(window, camera, x, z, v):
+    """Places in the texture where a single motif lies flat in the well, roughly upright as seen, its borders round the rim."""
+    n = len(v)
+    turn = torch.where(chance(0.8, n) > 0, uniform(-0.7, 0.7, n), uniform(0, 6.28, n))
+    share = uniform(0.4, 0.7, n, 1, 1)
+    radius = (x * x + z * z + 1e-6).sqrt()
+    right, away = ((x * column(a[:, 0]) + z * column(a[:, 2])) / radius for a in (camera.right, unit(camera.forward * torch.tensor([1.0, 0.0, 1.0]))))
+    cos, sin = column(turn.cos()), column(turn.sin())
+    right, away = right * cos - away * sin, right * sin + away * cos
+    u0, v0, half_u, half_v = (column(part) for part in window.unbind(1))
+    within = v / share
+    top = (v0 + half_v).clamp(max=0.95)
+    beyond = top + (1 - top) * (v - share) / (1 - share)
+    flat_u, flat_v = u0 - within * right * half_u, v0 + within * away * half_v
+    round_u = (torch.atan2(z, x) / (2 * math.pi) + 0.5) % 1
+    return torch.where(v < share, flat_u, round_u) % 1, torch.where(v < share, flat_v, beyond)
+
+
 def surface(shapes, decors, si, di, camera, hit):
     """Colour (linear), bumped normal and inner side at the points hit."""
     n = len(si)
@@ -137,6 +155,12 @@ def surface(shapes, decors, si, di, camera, hit):
     u = (torch.atan2(z, x) / (2 * math.pi) + 0.5 + uniform(0, 1, n, 1, 1)) % 1
     v = body[:, 2]
 
+    kind = shapes["kind"][si]
+    # Plates, and bowls seen from above, carry the pattern inside.
+    from_above = column((kind == PLATE) | ((kind == BOWL) & (camera.elevation > 0.6))).float()
+    in_well = from_above * column(decors["in_well"][di]) * inner
+    u, v = (torch.where(in_well > 0, flat, turned) for flat, turned in zip(well(decors["window"][di], camera, x, z, v), (u, v)))
+
     def sample(table, u, v):
         return F.grid_sample(table, torch.stack([u * 2 - 1, v * 2 - 1], -1), align_corners=False, padding_mode="border")
 
@@ -144,9 +168,6 @@ def surface(shapes, decors, si, di, camera, hit):
     step = 1.5 / TEXTURE_ROWS
     slope_u = sample(texture[:, 3:], (u + step / 2) % 1, v)[:, 0] - at[:, 3]
     slope_v = sample(texture[:, 3:], u, v + step)[:, 0] - at[:, 3]
-    kind = shapes["kind"][si]
-    # Plates, and bowls seen from above, carry the pattern inside.
-    from_above = column((kind == PLATE) | ((kind == BOWL) & (camera.elevation > 0.6))).float()
     inside = torch.maximum(from_above, column(decors["pattern_inside"][di]))
     colour, own = at[:, :3], decors["inside"][di][:, :, None, None]
     colour = colour * (1 - inner[:, None]) + (colour * inside[:, None] + own * (1 - inside[:, None])) * inner[:, None]

@@ -34,7 +34,7 @@ def render_blocks(count, seconds, side, chunk):
     while done < count and (not done or time.time() - begun < seconds):
         blocks = min(chunk, count - done)
         shapes = make_shapes(blocks * GRID, family=(1, 2, 4)[done // chunk % 3])
-        decors = make_decors(blocks * GRID)
+        decors = make_decors(blocks * GRID, family=(2, 4, 1, 4)[done // chunk % 4])
         first = torch.arange(blocks).repeat_interleave(BLOCK) * GRID
         si = first + torch.arange(GRID).repeat_interleave(GRID).repeat(blocks)
         di = first + torch.arange(GRID).repeat(GRID).repeat(blocks)
@@ -49,8 +49,11 @@ def render_blocks(count, seconds, side, chunk):
     return pool[: done * BLOCK], [torch.cat(column) for column in zip(*truth)]
 
 
-def vary(pictures):
-    """Small turns, shifts and scales, mirroring, noise; 8 bit to RGB -1 to 1 and mask 0 to 1."""
+def vary(pictures, all_grey=0.0):
+    """Small turns, shifts and scales, mirroring, noise; 8 bit to RGB -1 to 1 and mask 0 to 1.
+
+    With probability `all_grey` none of them has colour: then the drawing alone is left.
+    """
     n, x = len(pictures), pictures.float() / 255
     turn, scale, mirror = torch.randn(n) * 0.06, uniform(0.92, 1.1, n), chance(0.5, n) * 2 - 1
     rows = [
@@ -61,7 +64,7 @@ def vary(pictures):
     ground = torch.tensor([0.5, 0.5, 0.5, 0.0])[None, :, None, None]
     x = F.grid_sample(x - ground, places, align_corners=False)
     rgb, mask = x[:, :3], x[:, 3:]
-    grey = chance(0.05, n, 1, 1, 1)
+    grey = torch.maximum(chance(0.05, n, 1, 1, 1), chance(all_grey, 1, 1, 1, 1))
     rgb = rgb * (1 - grey) + rgb.mean(1, keepdim=True) * grey
     rgb = rgb + torch.randn_like(rgb) * 0.02 * chance(0.3, n, 1, 1, 1)
     return torch.cat([rgb * 2, mask], 1).contiguous(memory_format=torch.channels_last)
@@ -70,8 +73,12 @@ def vary(pictures):
 def contrast(vectors, labels, ignored=None):
     """Supervised contrastive loss (Khosla et al. 2020); `ignored` pairs are no negatives."""
     z = F.normalize(vectors.float(), dim=1)
-    likeness = z @ z.t() / TEMPERATURE
-    same = torch.eye(len(z), dtype=torch.bool)
+    return contrast_of(z @ z.t() / TEMPERATURE, labels, ignored)
+
+
+def contrast_of(likeness, labels, ignored=None):
+    """The same of pairwise likeness, divided by its temperature."""
+    same = torch.eye(len(likeness), dtype=torch.bool)
     positive = (labels[:, None] == labels[None]) & ~same
     likeness = likeness.masked_fill(same if ignored is None else same | (ignored & ~positive), -1e4)
     log_share = likeness - torch.logsumexp(likeness, 1, keepdim=True)
@@ -90,14 +97,17 @@ def form_likeness(vectors, silhouettes):
     return -(wanted * torch.log_softmax((z @ z.t() / TEMPERATURE).masked_fill(same, -1e4), 1)).sum(1).mean()
 
 
+def decorations(blocks, plain, base):
+    """Which decoration each picture of some blocks has, and the pairs that are not to be told apart: plain glazes of nearly one colour."""
+    decor = (blocks[:, None] * GRID + torch.arange(BLOCK) % GRID).flatten()
+    bare = plain[decor] > 0
+    return decor, bare[:, None] & bare[None] & ((base[decor][:, None] - base[decor][None]).norm(dim=-1) < 0.3)
+
+
 def step_loss(net, pictures, blocks, truth):
     silhouettes, plain, base = truth
-    within = torch.arange(BLOCK)
-    shape = (blocks[:, None] * GRID + within // GRID).flatten()
-    decor = (blocks[:, None] * GRID + within % GRID).flatten()
-    # Plain glazes of nearly one colour are not to be told apart.
-    bare = plain[decor] > 0
-    alike = bare[:, None] & bare[None] & ((base[decor][:, None] - base[decor][None]).norm(dim=-1) < 0.3)
+    shape = (blocks[:, None] * GRID + torch.arange(BLOCK) // GRID).flatten()
+    decor, alike = decorations(blocks, plain, base)
     with run.half_precision():
         of_shape, of_decor = net(pictures)
     parts = contrast(of_shape, shape), contrast(of_decor, decor, alike)

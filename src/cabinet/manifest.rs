@@ -111,6 +111,7 @@ pub(super) fn metric_name(metric: Metric) -> &'static str {
     match metric {
         Metric::L1 => "l1",
         Metric::L2 => "l2",
+        Metric::Places => "places",
     }
 }
 

@@ -2,7 +2,8 @@
 //!
 //! Of the piece alone on grey: `shape` knows the moulded form whatever decorates
 //! it, `decor` the decoration whatever carries it (supervised contrastive heads
-//! on a tuned EfficientNet-Lite0; see the model card). Of the whole photo as it
+//! on a tuned EfficientNet-Lite0; see the model card), and `details` the places that
+//! say most about the decoration. Of the whole photo as it
 //! is: `pool`, the general vector of that network as published. The same object
 //! in another photo is found far better with its surroundings than without
 //! (measured on UKBench: 3.91 of 4 against 3.51), and only there do surroundings
@@ -11,7 +12,7 @@
 use image::{GrayImage, Luma, RgbImage};
 use ndarray::{Array4, ArrayD};
 
-use super::{CROP_PX, Channel, Crop, Metric, Subject, Vector};
+use super::{CROP_PX, Channel, Crop, Metric, PLACE, Subject, Vector};
 use crate::{error::Result, onnx::Model, raster};
 
 /// The networks that give the vectors.
@@ -23,13 +24,15 @@ pub struct Networks {
     pub general: Model,
 }
 
-/// The three vectors of one piece, each of unit length.
+/// The vectors of one piece: three of unit length and a set of places.
 #[derive(Clone, Debug)]
 pub struct Embedding {
     /// The moulded form, 128 entries.
     pub form: Vector,
     /// The decoration, 128 entries.
     pub decoration: Vector,
+    /// The places that say most about the decoration, each as long as it weighs.
+    pub details: Vector,
     /// Everything, 1280 entries.
     pub general: Vector,
 }
@@ -56,6 +59,22 @@ pub(super) const DECORATION: Channel = Channel {
     ranked: true,
     describe: |subject| surface(subject).map(|e| e.decoration.clone()),
     about: "the decoration as a trained network sees it, whatever the shape",
+};
+
+/// Places of the crop whose details are kept.
+const PLACES: usize = 16;
+
+/// What the decorations of a short list are compared by once more. By itself it
+/// is ranked by only where that is asked for.
+pub(super) const DETAILS: Channel = Channel {
+    name: "details",
+    version: 1,
+    dim: PLACES * PLACE,
+    metric: Metric::Places,
+    unrelated: 0.89,
+    ranked: false,
+    describe: |subject| surface(subject).map(|e| e.details.clone()),
+    about: "the places that say most about the decoration, by which short lists are compared again",
 };
 
 /// Everything at once: for "the same piece again".
@@ -89,12 +108,13 @@ pub fn embed(crop: &Crop, photo: &RgbImage, networks: &Networks) -> Result<Embed
         &GrayImage::from_pixel(CROP_PX, CROP_PX, Luma([255])),
         general.info.channels,
     );
-    let of_crop = embedder.run(of_crop.view(), &["shape", "decor"])?;
+    let of_crop = embedder.run(of_crop.view(), &["shape", "decor", "details"])?;
     let of_photo = general.run(whole.view(), &["pool"])?;
     let unit = |output: &ArrayD<f32>| Vector::unit(output.iter().copied().collect::<Vec<f32>>());
     Ok(Embedding {
         form: unit(&of_crop[0])?,
         decoration: unit(&of_crop[1])?,
+        details: Vector::new(of_crop[2].iter().copied().collect::<Vec<f32>>())?,
         general: unit(&of_photo[0])?,
     })
 }

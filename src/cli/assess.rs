@@ -38,6 +38,7 @@ pub(super) fn run(args: &AssessArgs, common: &Common) -> Result<Exit> {
         skip_same_photo: false,
         scan_below: config.nearest.graph_from,
         align: config.identify.align,
+        details: config.identify.details,
         told: Told::default(),
         calibration: Arc::default(),
         graph: None,
@@ -48,7 +49,7 @@ pub(super) fn run(args: &AssessArgs, common: &Common) -> Result<Exit> {
     // A shorter trial than `identify` makes for itself must not stand in for it.
     if asked >= trust::PIECES_MIN && asked >= snapshot.pieces().len().min(trust::PIECES) {
         // A cabinet that may not be written is assessed all the same.
-        let _ = Calibration::learn(&trials).keep(cabinet.dir(), &snapshot, options.align);
+        let _ = Calibration::learn(&trials).keep(cabinet.dir(), &snapshot, options.second_looks());
     }
     let plain = Plain::new(&snapshot, hashes(&cabinet, &snapshot, common.quiet)?);
     let assessment = Assessment {

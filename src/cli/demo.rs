@@ -69,6 +69,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
         skip_same_photo: false,
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
+        details: engine.config.identify.details,
         told: identify::told::Told::default(),
         calibration: Arc::default(),
         graph: None,

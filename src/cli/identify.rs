@@ -85,6 +85,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         skip_same_photo: args.skip_same_photo,
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
+        details: engine.config.identify.details,
         told: Told::read(&args.know)?,
         calibration: Arc::default(),
         graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),

@@ -35,13 +35,13 @@ pub(super) fn calibration(
     if snapshot.pieces().len() < PIECES_MIN {
         return Ok(Arc::default());
     }
-    if let Some(kept) = Calibration::kept(cabinet.dir(), snapshot, options.align) {
+    if let Some(kept) = Calibration::kept(cabinet.dir(), snapshot, options.second_looks()) {
         return Ok(Arc::new(kept));
     }
     let trials = rehearsed(snapshot, options, (PIECES, PHOTOS_EACH), quiet)?;
     let calibration = Calibration::learn(&trials);
     // A cabinet that may not be written is tried anew each time.
-    let _ = calibration.keep(cabinet.dir(), snapshot, options.align);
+    let _ = calibration.keep(cabinet.dir(), snapshot, options.second_looks());
     Ok(Arc::new(calibration))
 }
 

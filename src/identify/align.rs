@@ -1,22 +1,16 @@
 //! The second look at outlines: what lies nearest by the outline's vector is
 //! aligned with the query point by point, and ranked by both.
 
-use std::{cmp::Ordering, collections::HashMap};
-
-use rayon::prelude::*;
-
 use super::{
     compare::Probe,
-    graph::{self, Link, Neighbours},
+    graph::{self, Neighbours},
+    short_list::{Link, Looked, by_vector, short_list},
 };
 use crate::{
     cabinet::Snapshot,
-    channel::{REGISTRY, position},
+    channel::position,
     outline::{Aligner, Contour},
 };
-
-/// Views that are aligned with one view of the query.
-const SHORT_LIST: usize = 200;
 
 /// How much the vector's distance still counts beside the alignment's.
 const VECTOR: f64 = 0.35;
@@ -26,13 +20,9 @@ const VECTOR: f64 = 0.35;
 const STANDING: f32 = 1.0;
 const LYING: f32 = 0.05;
 
-/// Nearer first; of those equally near the one that was added first.
-pub(super) fn nearer(a: &Link, b: &Link) -> Ordering {
-    a.1.total_cmp(&b.1).then(a.0.cmp(&b.0))
-}
-
 /// What the outline of one piece is compared by.
 pub(super) struct Outlines<'a> {
+    probe: &'a Probe<'a>,
     vector: &'a [f32],
     contour: Contour,
     standing: f32,
@@ -40,8 +30,9 @@ pub(super) struct Outlines<'a> {
 
 impl<'a> Outlines<'a> {
     /// Of a view; `None` where it has no outline.
-    pub(super) fn of(probe: &Probe<'a>) -> Option<Self> {
+    pub(super) fn of(probe: &'a Probe<'a>) -> Option<Self> {
         Some(Self {
+            probe,
             vector: probe.vector("outline")?,
             contour: Contour::from_slice(probe.vector("contour")?)?,
             standing: if probe.shows_surface { STANDING } else { LYING },
@@ -49,26 +40,12 @@ impl<'a> Outlines<'a> {
     }
 
     fn by_vector(&self, snapshot: &Snapshot, view: u32) -> Option<f64> {
-        let outline = position("outline")?;
-        let spec = &REGISTRY[outline];
-        let stored = snapshot.vector(outline, view)?;
-        Some(f64::from(
-            spec.metric.distance(self.vector, stored) / spec.unrelated,
-        ))
+        by_vector(self.probe, "outline", snapshot, view)
     }
 
     /// The views nearest by the vector alone, in no order.
     fn short_list(&self, snapshot: &Snapshot, views: &[u32]) -> Vec<u32> {
-        let measure = |view: &u32| Some((*view, self.by_vector(snapshot, *view)?));
-        let mut near: Vec<Link> = if views.len() > 2_000 {
-            views.par_iter().filter_map(measure).collect()
-        } else {
-            views.iter().filter_map(measure).collect()
-        };
-        if near.len() > SHORT_LIST {
-            near.select_nth_unstable_by(SHORT_LIST, nearer);
-            near.truncate(SHORT_LIST);
-        }
+        let near = short_list(views, &|view| self.by_vector(snapshot, view));
         near.into_iter().map(|link| link.0).collect()
     }
 
@@ -104,12 +81,10 @@ impl<'a> Outlines<'a> {
 
 /// Outline distances after the second look, in the usual unit.
 pub(super) struct Aligned {
-    by_view: HashMap<u32, f64>,
+    measured: Looked,
     /// Those by which views are ranked, where the neighbourhood graph ordered
     /// them anew.
-    by_graph: Option<HashMap<u32, f64>>,
-    /// The greatest of them. What is not on the short list comes after it.
-    beyond: f64,
+    by_graph: Option<Looked>,
 }
 
 impl Aligned {
@@ -118,12 +93,9 @@ impl Aligned {
     pub(super) fn new(probe: &Probe<'_>, snapshot: &Snapshot, views: &[u32]) -> Option<Self> {
         let query = Outlines::of(probe)?;
         let near = query.short_list(snapshot, views);
-        let by_view: HashMap<u32, f64> = query.distances(snapshot, &near).into_iter().collect();
-        let beyond = by_view.values().copied().fold(0.0, f64::max);
         Some(Self {
-            by_view,
+            measured: Looked::new(query.distances(snapshot, &near)),
             by_graph: None,
-            beyond,
         })
     }
 
@@ -132,7 +104,7 @@ impl Aligned {
     /// are handed out again in the new order, so that their unit keeps its
     /// meaning. Views of the query's own file (`is_own`) keep theirs.
     pub(super) fn reordered(
-        mut self,
+        self,
         probe: &Probe<'_>,
         snapshot: &Snapshot,
         neighbours: &Neighbours,
@@ -141,40 +113,32 @@ impl Aligned {
         let Some(query) = Outlines::of(probe) else {
             return self;
         };
-        let others = self.by_view.iter().filter(|(view, _)| !is_own(**view));
-        let measured = others.map(|(view, d)| (*view, *d)).collect();
+        let others = self.measured.links().filter(|link| !is_own(link.0));
         let order = graph::order(
             neighbours,
             snapshot,
-            measured,
+            others.collect(),
             &|view| !is_own(view),
             |views| query.distances(snapshot, views),
         );
-        self.by_view.extend(order.iter().copied());
-        self.beyond = self.by_view.values().copied().fold(0.0, f64::max);
+        let measured = || self.measured.links().chain(order.iter().copied());
         let mut distances: Vec<f64> = order.iter().map(|link| link.1).collect();
         distances.sort_by(f64::total_cmp);
-        let mut by_graph = self.by_view.clone();
-        by_graph.extend(order.iter().map(|link| link.0).zip(distances));
-        self.by_graph = Some(by_graph);
-        self
+        let again = order.iter().map(|link| link.0).zip(distances);
+        Self {
+            by_graph: Some(Looked::new(measured().chain(again))),
+            measured: Looked::new(measured()),
+        }
     }
 
     /// The outline's distance to a view, given that by the vector.
     pub(super) fn distance(&self, view: u32, by_vector: f64) -> f64 {
-        self.of(&self.by_view, view, by_vector)
+        self.measured.distance(view, by_vector)
     }
 
     /// The distance by which it is ranked instead, where the neighbourhood graph
     /// was asked.
     pub(super) fn by_graph(&self, view: u32, by_vector: f64) -> Option<f64> {
-        Some(self.of(self.by_graph.as_ref()?, view, by_vector))
-    }
-
-    fn of(&self, known: &HashMap<u32, f64>, view: u32, by_vector: f64) -> f64 {
-        known
-            .get(&view)
-            .copied()
-            .unwrap_or_else(|| by_vector.max(self.beyond))
+        Some(self.by_graph.as_ref()?.distance(view, by_vector))
     }
 }

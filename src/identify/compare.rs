@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::{
     Options,
     align::Aligned,
+    details,
     reading::{Level, Levels, View},
     rehearse::Found,
     told::Told,
@@ -156,6 +157,12 @@ pub(super) fn compare(
         })
     };
     let aligned: Vec<Option<Aligned>> = probes.iter().map(align).collect();
+    let decoration =
+        channel::position("decoration").filter(|i| options.details && options.weights.any(*i));
+    let looked: Vec<_> = probes
+        .iter()
+        .map(|probe| decoration.and_then(|_| details::looked_at(probe, snapshot, views)))
+        .collect();
     let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
         let mut measured: Vec<Vec<Distances>> = probes
             .iter()
@@ -166,6 +173,14 @@ pub(super) fn compare(
                     .collect()
             })
             .collect();
+        if let Some(i) = decoration {
+            for (row, looked) in measured.iter_mut().zip(&looked) {
+                let Some(looked) = looked else { continue };
+                for (d, view) in row.iter_mut().zip(views) {
+                    d[i] = d[i].map(|by_vector| looked.distance(*view, by_vector));
+                }
+            }
+        }
         let mut all = measured.clone();
         if let Some(i) = outline {
             for ((measured, ranked), aligned) in measured.iter_mut().zip(&mut all).zip(&aligned) {

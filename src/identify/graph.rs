@@ -11,8 +11,9 @@ use std::{collections::HashMap, sync::OnceLock};
 use rayon::prelude::*;
 
 use super::{
-    align::{self, Outlines},
+    align::Outlines,
     compare::Probe,
+    short_list::{Link, nearer},
 };
 use crate::cabinet::Snapshot;
 
@@ -28,9 +29,6 @@ const ALIGNED: usize = 100;
 
 /// How often a likeness is passed on.
 const ROUNDS: usize = 3;
-
-/// A view and the distance to its outline.
-pub(super) type Link = (u32, f64);
 
 /// The neighbourhood graph of one snapshot's outlines. A view's links are found
 /// when they are first asked for, and kept.
@@ -60,14 +58,15 @@ impl Neighbours {
 }
 
 fn links(view: u32, snapshot: &Snapshot) -> Vec<Link> {
-    let Some(own) = Outlines::of(&Probe::of_view(snapshot, view)) else {
+    let probe = Probe::of_view(snapshot, view);
+    let Some(own) = Outlines::of(&probe) else {
         return Vec::new();
     };
     let near = own.nearest(snapshot, ALIGNED);
     let mut links = own.distances(snapshot, &near);
     links.retain(|(other, _)| *other != view);
     links.push((view, 0.0));
-    links.sort_by(align::nearer);
+    links.sort_by(nearer);
     links.truncate(LINKS + SPARE);
     links
 }
@@ -86,7 +85,7 @@ pub(super) fn order(
     measure: impl FnOnce(&[u32]) -> Vec<Link>,
 ) -> Vec<Link> {
     let mut own: Vec<Link> = measured.iter().map(|(v, d)| (*v, *d)).collect();
-    own.sort_by(align::nearer);
+    own.sort_by(nearer);
     // The query is one more node, nearest to itself.
     own.truncate(LINKS - 1);
     let reached = reached(neighbours, snapshot, &own, keep);
@@ -97,7 +96,7 @@ pub(super) fn order(
     measured.extend(measure(&new));
 
     let mut nodes: Vec<Link> = measured.into_iter().collect();
-    nodes.sort_by(align::nearer);
+    nodes.sort_by(nearer);
     let rows: Vec<Vec<Link>> = nodes
         .par_iter()
         .map(|(view, _)| {
@@ -226,13 +225,13 @@ mod tests {
         let all: Vec<u32> = (0..24).collect();
         let row = |from: f64| -> Vec<Link> {
             let mut row: Vec<Link> = all.iter().map(|i| (*i, (place(*i) - from).abs())).collect();
-            row.sort_by(align::nearer);
+            row.sort_by(nearer);
             row
         };
         let mut nodes = row(0.38);
         // As far as the alignment tells, a stray of the second crowd is near.
         nodes.iter_mut().find(|n| n.0 == 20).unwrap().1 = 0.1;
-        nodes.sort_by(align::nearer);
+        nodes.sort_by(nearer);
         assert_eq!(nodes[0].0, 20);
         let rows: Vec<Vec<Link>> = nodes
             .iter()
@@ -254,7 +253,7 @@ mod tests {
             let mut row: Vec<Link> = (0..n)
                 .map(|i| (i as u32, (place(i) - from).abs()))
                 .collect();
-            row.sort_by(align::nearer);
+            row.sort_by(nearer);
             row
         };
         let nodes = row(0.31);

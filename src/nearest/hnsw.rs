@@ -353,6 +353,10 @@ fn gap<T: Copy>(metric: Metric, a: &[T], b: &[f32], value: impl Fn(T) -> f32) ->
                 rest += d * d;
             }
         }
+        Metric::Places => {
+            let a: Vec<f32> = a.iter().map(|v| value(*v)).collect();
+            return metric.distance(&a, b);
+        }
     }
     sums.iter().sum::<f32>() + rest
 }

@@ -2,6 +2,7 @@
 
 mod cups;
 mod damaged;
+mod decorations;
 mod demo;
 mod glazes;
 mod ingest;
@@ -52,6 +53,7 @@ pub(crate) const SETS: &[Set] = &[
     set("damaged", damaged::measure, &[]),
     set("studio", studio::measure, &[]),
     set("glazes", glazes::measure, &[]),
+    set("decorations", decorations::measure, &[]),
     set("verdicts", verdicts::measure, &[]),
 ];
 

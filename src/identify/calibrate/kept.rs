@@ -20,7 +20,8 @@ struct Kept {
     version: u32,
     /// What the distances were made by.
     channels: Vec<(String, u32)>,
-    align: bool,
+    /// Which second looks were taken.
+    second_looks: [bool; 2],
     /// The state of the cabinet.
     revision: u64,
     calibration: Calibration,
@@ -38,13 +39,13 @@ fn place(cabinet: &Path) -> PathBuf {
 }
 
 impl Calibration {
-    /// The calibration kept in a cabinet's folder, if it still fits. `align` says
-    /// whether outlines are aligned.
-    pub fn kept(cabinet: &Path, snapshot: &Snapshot, align: bool) -> Option<Self> {
+    /// The calibration kept in a cabinet's folder, if it still fits: made
+    /// with the same second looks.
+    pub fn kept(cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 2]) -> Option<Self> {
         let kept: Kept = serde_json::from_slice(&std::fs::read(place(cabinet)).ok()?).ok()?;
         let most = CHANGES.max(snapshot.views().len() as u64 / 20);
         let fits = kept.version == VERSION
-            && kept.align == align
+            && kept.second_looks == second_looks
             && kept.channels == channels()
             && kept.revision.abs_diff(snapshot.revision()) <= most;
         fits.then_some(kept.calibration)
@@ -55,11 +56,11 @@ impl Calibration {
     /// # Errors
     /// [`crate::error::Kind::Io`] where that cannot be written; nothing is lost
     /// then but time.
-    pub fn keep(&self, cabinet: &Path, snapshot: &Snapshot, align: bool) -> Result<()> {
+    pub fn keep(&self, cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 2]) -> Result<()> {
         let kept = Kept {
             version: VERSION,
             channels: channels(),
-            align,
+            second_looks,
             revision: snapshot.revision(),
             calibration: self.clone(),
         };
@@ -81,16 +82,19 @@ mod tests {
         let snapshot = cabinet
             .snapshot(&config::Nearest::default(), &channel_specs())
             .unwrap();
-        assert_eq!(Calibration::kept(&place, &snapshot, true), None);
+        assert_eq!(Calibration::kept(&place, &snapshot, [true; 2]), None);
 
         let learnt = Calibration::default();
-        learnt.keep(&place, &snapshot, true).unwrap();
-        assert_eq!(Calibration::kept(&place, &snapshot, true), Some(learnt));
-        assert_eq!(Calibration::kept(&place, &snapshot, false), None);
+        learnt.keep(&place, &snapshot, [true; 2]).unwrap();
+        assert_eq!(
+            Calibration::kept(&place, &snapshot, [true; 2]),
+            Some(learnt)
+        );
+        assert_eq!(Calibration::kept(&place, &snapshot, [false, true]), None);
 
         let file = place.join(NAME);
         let bytes = std::fs::read(&file).unwrap();
         std::fs::write(&file, &bytes[..bytes.len() / 2]).unwrap();
-        assert_eq!(Calibration::kept(&place, &snapshot, true), None);
+        assert_eq!(Calibration::kept(&place, &snapshot, [true; 2]), None);
     }
 }
