@@ -38,7 +38,7 @@ pub(super) fn of(level: Level) -> &'static Prior {
 // for sets that are too small to teach better ones. In six cabinets of 30 pieces
 // answers from them on were right in 0.98 (form, of types with three pieces or more;
 // 0.96 in cabinets of 60), 0.98 (shape) and 0.99 (pattern) of 600 questions to each,
-// and those below them that are called likely in 0.85, 0.80 and 0.86.
+// and those below them that are called likely in 0.85, 0.83 and 0.84.
 const FORM: Prior = Prior {
     logit: [8.09, 5.03, -4.28],
     information: [
@@ -53,13 +53,13 @@ const FORM: Prior = Prior {
 };
 
 const SHAPE: Prior = Prior {
-    logit: [6.38, 2.56, 5.32],
+    logit: [6.31, 2.59, 5.18],
     information: [
-        [0.1018, -0.0808, -0.0482],
-        [-0.0808, 0.1247, 0.0637],
-        [-0.0482, 0.0637, 0.0481],
+        [0.1036, -0.0811, -0.0484],
+        [-0.0811, 0.1245, 0.0637],
+        [-0.0484, 0.0637, 0.0481],
     ],
-    firm_from: 0.99,
+    firm_from: 0.985,
     likely_from: 0.9,
     // In that world no short list held the right shape often enough.
     list_share: None,
@@ -67,14 +67,14 @@ const SHAPE: Prior = Prior {
 };
 
 const PATTERN: Prior = Prior {
-    logit: [11.26, 6.34, 2.73],
+    logit: [13.06, 8.45, 0.55],
     information: [
-        [0.0372, -0.0370, -0.0122],
-        [-0.0370, 0.0722, 0.0198],
-        [-0.0122, 0.0198, 0.0168],
+        [0.0349, -0.0342, -0.0119],
+        [-0.0342, 0.0630, 0.0183],
+        [-0.0119, 0.0183, 0.0167],
     ],
-    firm_from: 0.95,
-    likely_from: 0.75,
+    firm_from: 0.85,
+    likely_from: 0.6,
     list_share: Some(0.98),
     unknown_at_least: 0.15,
 };
