@@ -38,7 +38,7 @@ pub(super) fn of(level: Level) -> &'static Prior {
 // for sets that are too small to teach better ones. In six cabinets of 30 pieces
 // answers from them on were right in 0.98 (form, of types with three pieces or more;
 // 0.96 in cabinets of 60), 0.98 (shape) and 0.99 (pattern) of 600 questions to each,
-// and those below them that are called likely in 0.85, 0.83 and 0.84.
+// and those below them that are called likely in 0.85, 0.83 and 0.91.
 const FORM: Prior = Prior {
     logit: [8.09, 5.03, -4.28],
     information: [
@@ -74,7 +74,7 @@ const PATTERN: Prior = Prior {
         [-0.0119, 0.0183, 0.0167],
     ],
     firm_from: 0.85,
-    likely_from: 0.6,
+    likely_from: 0.8,
     list_share: Some(0.98),
     unknown_at_least: 0.15,
 };
