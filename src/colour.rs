@@ -73,6 +73,11 @@ pub fn read(cutout: &Cutout, has_colour: bool, point: Option<NeutralPoint>) -> R
     })
 }
 
+/// a* and b* of linear sRGB brought to a grey card's luminance, where shade has no say.
+pub fn at_one_luminance(rgb: [f32; 3]) -> [f32; 2] {
+    ground::leveled(rgb)
+}
+
 /// The ground colour of balanced linear samples of a surface; `None` where there are
 /// too few.
 pub fn ground(samples: &[[f32; 3]], balance: &Balance) -> Option<Ground> {

@@ -20,6 +20,7 @@ pub mod rehearse;
 mod short_list;
 mod surface;
 pub mod told;
+mod treatment;
 mod weights;
 
 use std::{
@@ -171,7 +172,10 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .flat_map(|(_, d)| d.warnings.iter())
         .collect();
     let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
-    let advice = advice::advice(&levels, &certainty, &matches, &warnings, &seen);
+    let surfaces = surface::read(query);
+    let treatment = treatment::read(&surfaces);
+    let mut advice = advice::advice(&levels, &certainty, &matches, &warnings, &seen);
+    advice.extend(treatment::advice(&treatment));
     let joined = join::join(
         &levels,
         &certainty,
@@ -221,7 +225,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         look_alikes,
         settled,
         colour: glaze::colours(query),
-        surface: surface::reading(query, &surface::read(query)),
+        surface: surface::reading(query, &surfaces),
+        treatment,
         matches,
         advice,
         cautions: cautions::standing(),

@@ -1,6 +1,7 @@
 //! The surface of a piece, straightened: which part of the photo shows which zone
 //! of it, and what colour lies under everything else there.
 
+mod layers;
 mod rings;
 mod strip;
 mod zones;
@@ -14,6 +15,7 @@ use crate::{
     raster,
 };
 
+pub use layers::{Layers, Run};
 pub use rings::{Place, Rings};
 pub use strip::{Strip, outside, within};
 pub use zones::{Face, Spot, Zone, Zones};
@@ -27,6 +29,8 @@ pub struct Surface {
     pub seen: Vec<Seen>,
     /// The sides as a whole, where they are seen.
     pub faces: Vec<(Face, Patch)>,
+    /// How colour sits on the outside, where its ground is known.
+    pub layers: Option<Layers>,
 }
 
 /// A zone that is seen.
@@ -132,7 +136,7 @@ pub fn read(
             Some(Seen { zone, face, patch })
         })
         .collect();
-    let faces = [Face::Outside, Face::Inside]
+    let faces: Vec<(Face, Patch)> = [Face::Outside, Face::Inside]
         .into_iter()
         .filter_map(|face| {
             // The lip belongs to both sides.
@@ -140,5 +144,19 @@ pub fn read(
             Some((face, patch(&is_it)?))
         })
         .collect();
-    Some(Surface { zones, seen, faces })
+    let ground = |wanted: Face| {
+        let (_, patch) = faces.iter().find(|(face, _)| *face == wanted)?;
+        Some(patch.ground.as_ref()?.lab)
+    };
+    let rings = zones.rings.as_ref().zip(ground(Face::Outside));
+    let layers = rings.map(|(rings, own)| {
+        let mouth = zones.mouth.as_ref().zip(ground(Face::Inside));
+        layers::read(cutout, rings, balance, own, mouth)
+    });
+    Some(Surface {
+        zones,
+        seen,
+        faces,
+        layers,
+    })
 }

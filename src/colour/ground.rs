@@ -115,7 +115,7 @@ pub(super) fn at_level(lab: [f32; 3]) -> [f32; 2] {
     leveled(raster::linear_of_lab(lab))
 }
 
-fn leveled(rgb: [f32; 3]) -> [f32; 2] {
+pub(super) fn leveled(rgb: [f32; 3]) -> [f32; 2] {
     let factor = LEVEL / raster::luminance(rgb).max(1e-5);
     let [_, a, b] = raster::lab_of_linear(rgb.map(|v| (v * factor).max(0.0)));
     [a, b]

@@ -95,6 +95,9 @@ pub struct PieceReading {
     /// Its surface, zone by zone; null where the photos do not tell the zones.
     #[serde(default)]
     pub surface: Option<SurfaceReading>,
+    /// How colour sits on it.
+    #[serde(default)]
+    pub treatment: TreatmentReading,
     /// The nearest pieces of the cabinet, nearest first.
     pub matches: Vec<Match>,
     /// What would make the answer surer.
@@ -265,6 +268,55 @@ pub struct SurfaceReading {
     pub inside: Option<Patch>,
     /// The zones that are seen, those of the outside first.
     pub zones: Vec<Seen>,
+}
+
+/// How colour sits on a piece.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Treatment {
+    /// White or nearly, with nothing going round it.
+    Plain,
+    /// A colour outside, the inside white.
+    OutsideOnly,
+    /// One colour outside and inside, as of a dipped piece.
+    InsideAndOut,
+    /// One colour outside, another inside.
+    TwoTone,
+    /// Coloured below, white above.
+    HalfDipped,
+    /// A band goes round it.
+    Band,
+    /// A line goes round it.
+    Line,
+}
+
+impl Treatment {
+    /// In words.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Plain => "plain",
+            Self::OutsideOnly => "coloured outside only",
+            Self::InsideAndOut => "coloured inside and out",
+            Self::TwoTone => "two-tone, another colour inside",
+            Self::HalfDipped => "coloured below, white above",
+            Self::Band => "white with a band",
+            Self::Line => "white with a line",
+        }
+    }
+}
+
+/// How colour sits on a piece, as far as its photos tell.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct TreatmentReading {
+    /// How settled it is; never firm.
+    pub certainty: Certainty,
+    /// What it may be: one where likely, several where open, none where unknown.
+    pub candidates: Vec<Treatment>,
+    /// What it was read from.
+    pub basis: String,
+    /// Whether the inside was seen.
+    pub sees_inside: bool,
 }
 
 /// The colours of a piece, the light taken out as far as the photo allows.

@@ -93,8 +93,13 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
         out.wrapped("colour", &words::colours(colour));
     }
     let surface = piece.surface.as_ref().map(words::surface);
-    if let Some(said) = surface.filter(|said| !said.is_empty()) {
-        out.wrapped("surface", &said);
+    match words::treatment(&piece.treatment) {
+        Some(said) => out.wrapped("treated", &said),
+        None => {
+            if let Some(said) = surface.filter(|said| !said.is_empty()) {
+                out.wrapped("surface", &said);
+            }
+        }
     }
     let near: Vec<String> = piece.matches.iter().take(NEAREST).map(near).collect();
     if near.is_empty() {

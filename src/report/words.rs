@@ -6,7 +6,7 @@ use crate::{
         self,
         reading::{
             Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, LookAlike,
-            Named, Patch, PieceReading, Reference, Settled, SurfaceReading, View,
+            Named, Patch, PieceReading, Reference, Settled, SurfaceReading, TreatmentReading, View,
         },
     },
 };
@@ -153,6 +153,15 @@ pub(super) fn surface(surface: &SurfaceReading) -> String {
         tone("inside", &surface.inside),
     ];
     said.into_iter().flatten().collect::<Vec<_>>().join("; ")
+}
+
+/// How colour sits on the piece; `None` where the photos do not tell.
+pub(super) fn treatment(treatment: &TreatmentReading) -> Option<String> {
+    let names: Vec<&str> = treatment.candidates.iter().map(|t| t.name()).collect();
+    (!names.is_empty()).then(|| {
+        let word = certainty(treatment.certainty);
+        format!("{word}: {} ({})", names.join(" or "), treatment.basis)
+    })
 }
 
 /// Distances that differ by less are alike: two decimals are shown, and the last

@@ -22,7 +22,7 @@ pub struct Strip {
 /// The outside is unrolled so far to both sides of what faces the camera.
 const REACH_RAD: f64 = 1.3;
 /// Most rows and columns.
-const MOST: f64 = 360.0;
+const MOST: f64 = 240.0;
 /// A wall that faces the camera less than this (cosine) is not looked at.
 const FACES: f64 = 0.2;
 /// Columns of a full turn, at most.
@@ -96,7 +96,7 @@ fn unroll(
 
 /// The photo at a point of the cutout, between pixels by straight lines; `None` off
 /// the piece.
-fn sample(cutout: &Cutout, [x, y]: [f64; 2]) -> Option<[u8; 3]> {
+pub(super) fn sample(cutout: &Cutout, [x, y]: [f64; 2]) -> Option<[u8; 3]> {
     let (width, height) = cutout.working.dimensions();
     let (x, y) = (x - 0.5, y - 0.5);
     let (left, top) = (x.floor(), y.floor());

@@ -10,7 +10,7 @@ use footring::{
             Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Face, Failure,
             Joined, Levels, LookAlike, Match, Named, NamedSwatch, NewPair, Patch, PieceReading,
             Range, Reading, Remark, SCHEMA, Seen, Settled, Shared, Status, SurfaceReading, Tone,
-            View, Zone,
+            Treatment, TreatmentReading, View, Zone,
         },
     },
     outline::Outline,
@@ -153,6 +153,12 @@ pub(crate) fn piece() -> PieceReading {
         look_alikes: vec![],
         colour: Some(colours()),
         surface: Some(surface()),
+        treatment: TreatmentReading {
+            certainty: Certainty::Several,
+            candidates: vec![Treatment::OutsideOnly, Treatment::InsideAndOut],
+            basis: "outside blue; inside not seen well enough".into(),
+            sees_inside: false,
+        },
         matches: vec![
             likeness(
                 1,

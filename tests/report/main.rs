@@ -325,7 +325,8 @@ kitchen/cup.jpg
   pattern  several  0.52  blue rim band or blue rim band with rose sprigs or co…
   glaze    unknown  0.97  not in the set; nearest label: celadon
   colour   ground blue (2.8PB 6.1/5.8); with blue (2.8PB 6.1/5.8)
-  surface  outside blue
+  treated  several: coloured outside only or coloured inside and out (outside
+           blue; inside not seen well enough)
   nearest  C-0012 (0.21), C-0044 (0.48), C-0100 (0.66)
   advice   photograph the underside: the mark may settle the pattern (and 1
            more)
@@ -461,6 +462,8 @@ fn json_holds_the_schema_field_for_field() {
         r#""surface":{"view":"oblique","outside":{"share":0.5,"ground":{"lab":[62.0,-4.0,-22.0],"#,
         r#""rgb":[116,154,188],"share":0.9,"name":"blue"}},"inside":null,"zones":[{"zone":"rim_band","#,
         r#""face":"outside","share":0.25,"ground":null}]},"#,
+        r#""treatment":{"certainty":"several","candidates":["outside_only","inside_and_out"],"#,
+        r#""basis":"outside blue; inside not seen well enough","sees_inside":false},"#,
         r#""matches":[{"rank":1,"piece":"C-0012","photo":"set/C-0012-side.jpg","distance":0.21,"#,
         r#""channels":{"outline":0.12},"#,
         r#""ground":{"delta_e00":3.1,"doubt":2.4,"told_apart":false},"labels":{"form":"teacup"}}],"#,

@@ -31,6 +31,15 @@ pub(crate) struct Piece {
     #[serde(default)]
     pub(crate) joined: Joined,
     pub(crate) colour: Option<Colour>,
+    #[serde(default)]
+    pub(crate) treatment: Treatment,
+}
+
+/// How colour sits.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Treatment {
+    pub(crate) certainty: String,
+    pub(crate) candidates: Vec<String>,
 }
 
 /// What stands behind a level's certainty.

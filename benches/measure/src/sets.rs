@@ -12,6 +12,7 @@ mod porcelain;
 mod saliency;
 mod stamps;
 mod studio;
+mod treatments;
 mod ukbench;
 mod verdicts;
 
@@ -54,6 +55,7 @@ pub(crate) const SETS: &[Set] = &[
     set("studio", studio::measure, &[]),
     set("glazes", glazes::measure, &[]),
     set("decorations", decorations::measure, &[]),
+    set("treatments", treatments::measure, &[]),
     set("verdicts", verdicts::measure, &[]),
 ];
 

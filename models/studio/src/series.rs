@@ -39,6 +39,8 @@ struct Line {
     card_px: Option<[f32; 2]>,
     view: String,
     treatment: String,
+    /// Whether the pattern has lines round the piece.
+    lined: bool,
 }
 
 /// Groups of one glaze and four that differ from it by `GLAZE_STEPS`, on one shape, each photographed in three
@@ -125,6 +127,7 @@ pub fn glazes(seed: u64, groups: usize, size_px: usize, out: &Path) -> Result<us
                 card_px: photo.truth.card_px,
                 view: photo.truth.view.clone(),
                 treatment: piece.treatment,
+                lined: lined(&pattern),
             })
         })
         .collect::<Result<_, Error>>()?;
@@ -188,11 +191,17 @@ pub fn treatments(seed: u64, groups: usize, size_px: usize, out: &Path) -> Resul
                 card_px: None,
                 view: photo.truth.view.clone(),
                 treatment: name.to_string(),
+                lined: lined(&pattern),
             })
         })
         .collect::<Result<_, Error>>()?;
     output::write(&out.join("series.jsonl"), lines.concat().as_bytes())?;
     Ok(lines.len())
+}
+
+fn lined(pattern: &Pattern) -> bool {
+    let is_line = |layer: &Layer| matches!(layer, Layer::Line { .. });
+    pattern.layers.iter().any(is_line)
 }
 
 /// White ware with a band or a line in a colour, near the rim or lower down.

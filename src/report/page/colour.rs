@@ -73,7 +73,10 @@ pub(super) fn zones(out: &mut String, piece: &PieceReading) {
     let Some(surface) = &piece.surface else {
         return;
     };
-    out.push_str("<section class=\"tones\"><h3>Zones</h3>\n<ul>\n");
+    out.push_str("<section class=\"tones\"><h3>Zones</h3>\n");
+    let treatment = words::treatment(&piece.treatment)
+        .unwrap_or_else(|| "unknown: the photo does not tell it".to_owned());
+    out.push_str(&format!("<p>Treatment {}.</p>\n<ul>\n", escape(&treatment)));
     for seen in &surface.zones {
         let Some(ground) = &seen.patch.ground else {
             continue;
