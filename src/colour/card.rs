@@ -164,7 +164,7 @@ impl Look {
                 }
             }
             let share = region.len() as f64 / whole;
-            if share >= SHARE.end || share < SHARE.start * 0.3 {
+            if !(SHARE.start * 0.3..SHARE.end).contains(&share) {
                 continue;
             }
             let grown = self.grown(&region, radius);
