@@ -2,7 +2,6 @@
 //! something neutral, highlights and deep shade left out, each colour with its
 //! share of the surface and its doubt, and named in plain words.
 
-mod card;
 mod difference;
 mod ground;
 mod light;
