@@ -79,6 +79,14 @@ impl From<Ground> for Tone {
     }
 }
 
+impl Surface {
+    /// A side as a whole, where it is seen.
+    pub fn face(&self, wanted: Face) -> Option<&Patch> {
+        let found = self.faces.iter().find(|(face, _)| *face == wanted);
+        found.map(|(_, patch)| patch)
+    }
+}
+
 /// Pixels that are looked at; more say no more.
 const SAMPLES: f64 = 20_000.0;
 
@@ -144,19 +152,18 @@ pub fn read(
             Some((face, patch(&is_it)?))
         })
         .collect();
-    let ground = |wanted: Face| {
-        let (_, patch) = faces.iter().find(|(face, _)| *face == wanted)?;
-        Some(patch.ground.as_ref()?.lab)
-    };
-    let rings = zones.rings.as_ref().zip(ground(Face::Outside));
-    let layers = rings.map(|(rings, own)| {
-        let mouth = zones.mouth.as_ref().zip(ground(Face::Inside));
-        layers::read(cutout, rings, balance, own, mouth)
-    });
-    Some(Surface {
+    let mut surface = Surface {
         zones,
         seen,
         faces,
-        layers,
-    })
+        layers: None,
+    };
+    let ground = |wanted: Face| Some(surface.face(wanted)?.ground.as_ref()?.lab);
+    let zones = &surface.zones;
+    let rings = zones.rings.as_ref().zip(ground(Face::Outside));
+    surface.layers = rings.map(|(rings, own)| {
+        let mouth = zones.mouth.as_ref().zip(ground(Face::Inside));
+        layers::read(cutout, rings, balance, own, mouth)
+    });
+    Some(surface)
 }

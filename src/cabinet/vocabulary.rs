@@ -37,8 +37,6 @@ pub struct Vocabulary {
     known: Vec<Known>,
     /// Pieces that bear both, the label of the earlier level first.
     together: HashMap<(u32, u32), usize>,
-    /// Shapes of each pattern.
-    shapes_of: HashMap<String, BTreeSet<String>>,
 }
 
 impl Vocabulary {
@@ -51,10 +49,6 @@ impl Vocabulary {
                 .enumerate()
                 .filter_map(|(level, name)| Some(vocabulary.number(level, labels.get(name)?)))
                 .collect();
-            if let (Some(shape), Some(pattern)) = (labels.get("shape"), labels.get("pattern")) {
-                let shapes = vocabulary.shapes_of.entry(pattern.to_owned()).or_default();
-                shapes.insert(shape.to_owned());
-            }
             for (i, a) in borne.iter().enumerate() {
                 vocabulary.known[*a as usize].learn(labels);
                 for b in &borne[i + 1..] {
@@ -88,7 +82,12 @@ impl Vocabulary {
 
     /// On how many shapes the set has a pattern.
     pub fn shapes_of(&self, pattern: &str) -> usize {
-        self.shapes_of.get(pattern).map_or(0, BTreeSet::len)
+        let shapes = LEVELS.iter().position(|name| *name == "shape");
+        let (Some(shapes), Some(pattern)) = (shapes, self.find("pattern", pattern)) else {
+            return 0;
+        };
+        let is_with = |shape: &&u32| self.together.contains_key(&(**shape, pattern));
+        self.numbers[shapes].values().filter(is_with).count()
     }
 
     /// Pieces that bear both labels, each given with its level.
@@ -147,6 +146,8 @@ mod tests {
             Labels::of(&[("glaze", "Brannet"), ("shape", "Vine")]),
         ];
         let vocabulary = Vocabulary::of(&pieces);
+        assert_eq!(vocabulary.shapes_of("Vine"), 1);
+        assert_eq!(vocabulary.shapes_of("Band"), 0);
         let brannet = vocabulary.known("shape", "Brannet").unwrap();
         assert_eq!(brannet.pieces, 3);
         let years = Years {

@@ -29,14 +29,10 @@ pub(super) fn reading(query: &Query<'_>, surfaces: &[Option<Surface>]) -> Option
         .rev()
         .max_by_key(|i| sides(&surfaces[*i]))?;
     let surface = surfaces[best].as_ref()?;
-    let face = |wanted: Face| {
-        let found = surface.faces.iter().find(|(face, _)| *face == wanted);
-        found.map(|(_, patch)| patch.clone())
-    };
     Some(SurfaceReading {
         view: query.views[best].1.pose.view,
-        outside: face(Face::Outside),
-        inside: face(Face::Inside),
+        outside: surface.face(Face::Outside).cloned(),
+        inside: surface.face(Face::Inside).cloned(),
         zones: surface.seen.clone(),
     })
 }

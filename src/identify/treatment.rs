@@ -75,10 +75,6 @@ pub(super) fn advice(treatment: &TreatmentReading) -> Option<String> {
 }
 
 fn of_view(surface: &Surface) -> TreatmentReading {
-    let face = |wanted: Face| {
-        let (_, patch) = surface.faces.iter().find(|(face, _)| *face == wanted)?;
-        Some(patch)
-    };
     let tone = |patch: Option<&Patch>, k: usize| -> Option<Tone> {
         let patch = patch.filter(|patch| patch.share >= SEEN[k])?;
         patch
@@ -86,8 +82,8 @@ fn of_view(surface: &Surface) -> TreatmentReading {
             .clone()
             .filter(|ground| ground.share >= GROUND[k])
     };
-    let outside = tone(face(Face::Outside), 0);
-    let inside = tone(face(Face::Inside), 1).filter(|_| surface.zones.mouth.is_some());
+    let outside = tone(surface.face(Face::Outside), 0);
+    let inside = tone(surface.face(Face::Inside), 1).filter(|_| surface.zones.mouth.is_some());
     let (certainty, candidates) = match (&outside, &inside, &surface.layers) {
         (Some(outside), Some(inside), Some(layers)) => both(outside, inside, layers),
         (Some(outside), None, Some(layers)) if surface.zones.view() == View::Side => {

@@ -292,7 +292,6 @@ mod tests {
         }
     }
 
-    /// Closed form: minor over major axis is the cosine of the angle off square.
     #[test]
     fn a_view_is_known_by_its_name_and_anything_else_is_not_told() {
         for view in [View::Side, View::Oblique, View::Top] {
@@ -305,6 +304,7 @@ mod tests {
         assert_eq!(View::Unknown.name(), None);
     }
 
+    /// Closed form: minor over major axis is the cosine of the angle off square.
     #[test]
     fn the_rim_tells_how_far_off_square_a_plate_was_seen() {
         for (ratio, off_deg) in [(0.97, 14.1), (0.90, 25.8)] {

@@ -119,6 +119,8 @@ pub struct Zones {
     /// Handles, spouts and finials, and the profile that they stand out from.
     parts: Vec<Part>,
     half: Vec<f64>,
+    /// What stands out further than this from the profile is no body.
+    beside_px: f64,
     top_px: f64,
     step_px: f64,
     bottom_px: f64,
@@ -168,6 +170,7 @@ impl Zones {
             view: pose.view,
             parts: Vec::new(),
             half: Vec::new(),
+            beside_px: 0.0,
             top_px: 0.0,
             step_px: 1.0,
             bottom_px: f64::from(bounds.bottom),
@@ -201,6 +204,7 @@ impl Zones {
         zones.half = (0..profile.rows.runs.len())
             .map(|row| profile.half_near(row))
             .collect();
+        zones.beside_px = BESIDE * zones.half.iter().copied().fold(0.0, f64::max);
         zones.top_px = profile.rows.top_px;
         zones.step_px = profile.step_px();
         zones.bottom_px = zones.top_px + profile.end as f64 * zones.step_px;
@@ -286,7 +290,6 @@ impl Zones {
     fn part_at(&self, off_px: f64, y_px: f64) -> Option<Zone> {
         let row = ((y_px - self.top_px) / self.step_px).floor();
         let half = self.half.get(row.max(0.0) as usize).copied().unwrap_or(0.0);
-        let widest = self.half.iter().copied().fold(0.0, f64::max);
         let height = self.bottom_px - y_px;
         let within = |part: &Part| (part.from_px..=part.to_px).contains(&height);
         if let Some(part) = self.parts.iter().find(|p| p.kind == Kind::Finial)
@@ -294,7 +297,7 @@ impl Zones {
         {
             return Some(Zone::Finial);
         }
-        if off_px.abs() < half + BESIDE * widest {
+        if off_px.abs() < half + self.beside_px {
             return None;
         }
         let hand = if off_px < 0.0 {

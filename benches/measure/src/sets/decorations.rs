@@ -1,12 +1,9 @@
 //! The same decoration on another shape, and the same shape under another
 //! decoration, in colour and in black and white, in a studio world of its own.
 
-use std::{
-    collections::BTreeMap,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
-use super::studio;
+use super::studio::{self, Truth};
 use crate::{
     Result,
     answer::{self, Answer},
@@ -34,9 +31,6 @@ const WORLD: [&str; 11] = [
 /// Settings that leave the second look at decorations out.
 const PLAIN: &str = "[identify]\ndetails = false\n";
 
-/// Shape and decoration of a photo.
-type Truth = BTreeMap<String, [String; 2]>;
-
 const SHAPE: usize = 0;
 const DECORATION: usize = 1;
 
@@ -55,7 +49,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
 
 fn world(bench: &mut Bench, set: &str, dir: &Path, bound: f64) -> Result<()> {
     let photos = picture::list(&dir.join("photos"), "jpg")?;
-    let truth = truth(&dir.join("labels.csv"))?;
+    let truth = studio::truth(&dir.join("labels.csv"))?;
     let cabinet = bench.cabinet(set, &photos, &[])?;
     let plain = bench.own_cache("plain.toml");
     std::fs::write(&plain, PLAIN)?;
@@ -119,25 +113,6 @@ fn ask(
         masks: false,
     };
     Ok(bench.ask(set, &question)?.answers)
-}
-
-fn truth(labels: &Path) -> Result<Truth> {
-    let mut reader = csv::Reader::from_path(labels)?;
-    let headers = reader.headers()?.clone();
-    let mut truth = Truth::new();
-    for record in reader.records() {
-        let record = record?;
-        let of = |column: &str| {
-            let at = headers.iter().position(|h| h == column);
-            at.map_or_else(String::new, |at| record[at].to_owned())
-        };
-        let photo = of("photo");
-        truth.insert(
-            answer::stem(&photo).to_owned(),
-            [of("shape"), of("pattern")],
-        );
-    }
-    Ok(truth)
 }
 
 /// Photos whose nearest by one channel, of those that differ from it in the other

@@ -38,7 +38,7 @@ const WORLD: [&str; 13] = [
 ];
 
 /// Shape and decoration of a photo.
-type Truth = BTreeMap<String, [String; 2]>;
+pub(super) type Truth = BTreeMap<String, [String; 2]>;
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     let Some(studio) = program(bench, "studio") else {
@@ -186,7 +186,8 @@ fn masks(bench: &mut Bench, photos: &[PathBuf], found: &Path, world: &Path) -> R
     Ok(())
 }
 
-fn truth(file: &Path) -> Result<Truth> {
+/// Shape and pattern of each photo of a labels file.
+pub(super) fn truth(file: &Path) -> Result<Truth> {
     let mut reader = csv::Reader::from_path(file)?;
     let headers = reader.headers()?.clone();
     reader
