@@ -2,12 +2,14 @@
 //! something neutral, highlights and deep shade left out, each colour with its
 //! share of the surface and its doubt, and named in plain words.
 
+mod card;
 mod difference;
 mod ground;
 mod light;
 mod munsell;
 mod palette;
 mod print;
+mod screen;
 mod words;
 
 use serde::{Deserialize, Serialize};
@@ -19,7 +21,8 @@ pub use ground::{Doubt, Ground};
 pub use light::{Balance, NeutralPoint, Reference};
 pub use munsell::{Munsell, munsell};
 pub use palette::Swatch;
-pub use print::is_colourless;
+pub use print::{Tones, tones};
+pub use screen::{screen_px, unscreened};
 pub use words::words;
 
 /// The colours of a piece in one photo.

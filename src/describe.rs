@@ -7,7 +7,7 @@ use image::RgbImage;
 
 use crate::{
     channel::{self, Embedding, Features, Networks, Subject},
-    colour::{self, Colours, NeutralPoint},
+    colour::{self, Colours, NeutralPoint, Tones},
     config::Config,
     cutout::{self, Cutout, Method},
     error::{Error, Kind, Result},
@@ -80,17 +80,30 @@ impl Engine {
     /// [`Kind::NoPiece`] if nothing is left to describe; [`Kind::Setup`] if a
     /// network does not run.
     pub fn describe(&self, photo: &Photo) -> Result<Described> {
-        let cutout = cutout::cut(photo, &self.mask, &self.config, self.method)?;
+        let mut cutout = cutout::cut(photo, &self.mask, &self.config, self.method)?;
+        let tones = colour::tones(&cutout.working);
+        let has_colour = tones == Tones::Colour;
+        if !has_colour
+            && cutout.origin.shows_surface()
+            && let Some(screen_px) = colour::screen_px(&cutout.working)
+        {
+            // The dots of a printed screen are neither edge nor decoration.
+            let photo = Photo {
+                pixels: colour::unscreened(&photo.pixels, screen_px * cutout.photo_per_working),
+                ..photo.clone()
+            };
+            cutout = cutout::cut(&photo, &self.mask, &self.config, self.method)?;
+        }
         let outline = outline::trace(cutout.mask.as_raw(), cutout.mask.width() as usize)
             .ok_or_else(|| {
                 Error::new(Kind::NoPiece, "no piece was found in the photo")
                     .in_file(&photo.source)
                     .remedy("use a plain background, or --cutout none to read the whole photo")
             })?;
-        let has_colour = !colour::is_colourless(&cutout.working);
         let mut crop = channel::crop(&cutout, &outline);
-        if !has_colour {
-            // The tone of a print's paper is no colour of the piece.
+        if tones == Tones::Toned {
+            // The tone of a print's paper is no colour of the piece. White ware on grey has
+            // no tone: its tinge of colour is its own.
             crop.picture = raster::grey(&crop.picture);
         }
         let embedding: Option<Embedding> = if cutout.origin.shows_surface() {

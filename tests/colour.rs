@@ -1,7 +1,7 @@
 //! Colour arithmetic against published numbers.
 
-use footring::colour::{is_colourless, munsell, words};
-use footring::raster::{delta_e00, lab, srgb};
+use footring::colour::{Tones, munsell, tones, words};
+use footring::raster::{self, delta_e00, lab, srgb};
 use proptest::prelude::*;
 
 /// Two L*a*b* colours and their CIEDE2000 difference.
@@ -199,7 +199,7 @@ fn a_toned_copy_is_a_print_and_a_photo_with_a_sprig_is_none() {
             env!("CARGO_MANIFEST_DIR")
         );
         let photo = image::open(path).unwrap().to_rgb8();
-        assert!(!is_colourless(&photo), "{query}");
+        assert_eq!(tones(&photo), Tones::Colour, "{query}");
         let grey = image::imageops::grayscale(&photo);
         let toned = image::RgbImage::from_fn(photo.width(), photo.height(), |x, y| {
             let t = f32::from(grey.get_pixel(x, y).0[0]) / 255.0;
@@ -210,7 +210,8 @@ fn a_toned_copy_is_a_print_and_a_photo_with_a_sprig_is_none() {
         let mut file = std::io::Cursor::new(Vec::new());
         toned.write_to(&mut file, image::ImageFormat::Jpeg).unwrap();
         let scan = image::load_from_memory(file.get_ref()).unwrap().to_rgb8();
-        assert!(is_colourless(&scan), "{query}, toned");
+        assert_eq!(tones(&scan), Tones::Toned, "{query}, toned");
+        assert_eq!(tones(&raster::grey(&scan)), Tones::Grey, "{query}, untoned");
     }
 }
 

@@ -8,7 +8,7 @@ use crate::colour::Ground;
 /// The ground channel.
 pub(super) const CHANNEL: Channel = Channel {
     name: "ground",
-    version: 1,
+    version: 2,
     dim: Ground::DIM,
     metric: Metric::L2,
     unrelated: 40.0,

@@ -23,8 +23,19 @@ const LOOK_PX: u32 = 80;
 /// Steps of lightness, each with its own tone.
 const STEPS: usize = 24;
 
-/// Whether the picture is black and white, toned or not.
-pub fn is_colourless(picture: &RgbImage) -> bool {
+/// What a picture shows of colours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tones {
+    /// It is a colour photo.
+    Colour,
+    /// It has no colour to speak of: a grey print, or white ware on grey.
+    Grey,
+    /// It is a black-and-white print with the tone of its paper and ink.
+    Toned,
+}
+
+/// Whether the picture is black and white, and whether it is toned.
+pub fn tones(picture: &RgbImage) -> Tones {
     let (width, height) = picture.dimensions();
     let scale = (LOOK_PX as f32 / width.max(height) as f32).min(1.0);
     let size = |px: u32| ((px as f32 * scale).round() as u32).max(1);
@@ -32,10 +43,10 @@ pub fn is_colourless(picture: &RgbImage) -> bool {
     let labs: Vec<[f32; 3]> = small.pixels().map(|p| raster::lab(p.0)).collect();
     let mean = labs.iter().map(|[_, a, b]| a.hypot(*b)).sum::<f32>() / labs.len() as f32;
     if mean < COLOURLESS_CHROMA {
-        return true;
+        return Tones::Grey;
     }
     if mean > TONED_CHROMA {
-        return false;
+        return Tones::Colour;
     }
     let mut steps: Vec<Vec<[f32; 2]>> = vec![Vec::new(); STEPS];
     for [l, a, b] in labs {
@@ -58,5 +69,9 @@ pub fn is_colourless(picture: &RgbImage) -> bool {
         let at = ((left.len() as f32 * share) as usize).min(left.len() - 1);
         *left.select_nth_unstable_by(at, f32::total_cmp).1
     };
-    within(0.95) < TONE_LEFT && within(0.995) < SPOT_LEFT
+    if within(0.95) < TONE_LEFT && within(0.995) < SPOT_LEFT {
+        Tones::Toned
+    } else {
+        Tones::Colour
+    }
 }

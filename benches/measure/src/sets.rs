@@ -13,6 +13,7 @@ mod saliency;
 mod stamps;
 mod studio;
 mod treatments;
+mod twins;
 mod ukbench;
 mod verdicts;
 
@@ -56,6 +57,7 @@ pub(crate) const SETS: &[Set] = &[
     set("glazes", glazes::measure, &[]),
     set("decorations", decorations::measure, &[]),
     set("treatments", treatments::measure, &[]),
+    set("twins", twins::measure, &[]),
     set("verdicts", verdicts::measure, &[]),
 ];
 

@@ -30,6 +30,8 @@ struct Line {
     group: usize,
     /// Difference of the glaze from the group's first, CIEDE2000; 0 for the first itself.
     step: f64,
+    /// Whether it is the first once more, in the same set-up.
+    again: bool,
     /// Which of the lights.
     light: usize,
     rig: String,
@@ -43,7 +45,7 @@ struct Line {
     lined: bool,
 }
 
-/// Groups of one glaze and four that differ from it by `GLAZE_STEPS`, on one shape, each photographed in three
+/// Groups of one glaze, twice, and four that differ from it by `GLAZE_STEPS`, on one shape, each photographed in three
 /// set-ups of light, camera and table with a grey card beside it, and in three without; exposure and white balance
 /// drift from photo to photo. Gives the number of photos.
 pub fn glazes(seed: u64, groups: usize, size_px: usize, out: &Path) -> Result<usize, Error> {
@@ -58,21 +60,22 @@ pub fn glazes(seed: u64, groups: usize, size_px: usize, out: &Path) -> Result<us
                 break lab;
             }
         };
-        let mut kinds = vec![(0.0, base)];
+        // The first once more: one glaze, one set-up, another moment of the camera.
+        let mut kinds = vec![(0.0, base, false), (0.0, base, true)];
         for step in GLAZE_STEPS {
-            kinds.push((step, stepped(base, step, &mut rng)));
+            kinds.push((step, stepped(base, step, &mut rng), false));
         }
-        for (step, lab) in kinds {
+        for (step, lab, again) in kinds {
             for light in 0..3 {
                 for card in [true, false] {
-                    jobs.push((group, step, lab, light, card));
+                    jobs.push((group, step, lab, again, light, card));
                 }
             }
         }
     }
     let lines: Vec<String> = jobs
         .par_iter()
-        .map(|&(group, step, lab, light, card)| {
+        .map(|&(group, step, lab, again, light, card)| {
             let mut rng = root.fork("group shape", group as u64);
             let form = rng.pick(&[
                 Form::Teacup,
@@ -96,7 +99,11 @@ pub fn glazes(seed: u64, groups: usize, size_px: usize, out: &Path) -> Result<us
                 treatment: Treatment::Dipped,
             };
             let first = rng.int(0, 5) as usize;
-            let id = format!("{group:03}-{step}-{light}{}", if card { "c" } else { "" });
+            let (more, beside) = (
+                if again { "again" } else { "" },
+                if card { "c" } else { "" },
+            );
+            let id = format!("{group:03}-{step}{more}-{light}{beside}");
             let piece = Piece::ware(&id, &shape, form, &ground, &pattern);
             // One set-up for the whole group: only the piece is changed for another of its shape.
             let mut rng = root.fork("set-up", (group * 6 + light * 2 + usize::from(card)) as u64);
@@ -121,6 +128,7 @@ pub fn glazes(seed: u64, groups: usize, size_px: usize, out: &Path) -> Result<us
                 photo: name,
                 group,
                 step,
+                again,
                 light,
                 rig: shot.rig.to_string(),
                 lab,
@@ -185,6 +193,7 @@ pub fn treatments(seed: u64, groups: usize, size_px: usize, out: &Path) -> Resul
                 photo: file,
                 group,
                 step: 0.0,
+                again: false,
                 light: 0,
                 rig: shot.rig.to_string(),
                 lab: lab(ground.glaze.colour),

@@ -25,6 +25,7 @@ struct Shot {
     photo: String,
     group: usize,
     step: f64,
+    again: bool,
     light: usize,
     card_px: Option<[f64; 2]>,
 }
@@ -77,7 +78,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
             line.note("something is taken for a grey card where there is none")
         });
         let pairs = |wanted: &dyn Fn(&Shot, &Shot) -> bool| -> Vec<Ground> {
-            let first = of_mode.iter().filter(|a| a.step == 0.0);
+            let first = of_mode.iter().filter(|a| a.step == 0.0 && !a.again);
             first
                 .flat_map(|a| of_mode.iter().map(move |b| (a, b)))
                 .filter(|(a, b)| a.group == b.group && wanted(a, b))
@@ -88,7 +89,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
                 .collect()
         };
         let apart = |grounds: &[Ground]| grounds.iter().filter(|g| g.told_apart).count();
-        let same = pairs(&|a, b| b.step == 0.0 && a.light < b.light);
+        let same = pairs(&|a, b| b.step == 0.0 && !b.again && a.light < b.light);
         bench.put(
             Line::share(
                 format!("glazes.{mode}.wrong_different"),
@@ -96,6 +97,15 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
                 same.len(),
             )
             .note("one glaze under two lights, called two"),
+        );
+        let together = pairs(&|a, b| b.again && a.light == b.light);
+        bench.put(
+            Line::share(
+                format!("glazes.{mode}.wrong_different_together"),
+                apart(&together),
+                together.len(),
+            )
+            .note("one glaze twice in one set-up, called two"),
         );
         for step in [1.0, 2.0, 4.0, 8.0] {
             let pairs = pairs(&|a, b| b.step == step && a.light == b.light);
