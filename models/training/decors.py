@@ -3,12 +3,15 @@
 Rows run along the profile from the foot (0) to the rim (1) and on the inside
 from the axis to the rim; columns run once around.
 """
+import math
+
 import torch
 import torch.nn.functional as F
 
-from ops import blur, chance, choose, column, fbm, grid, smoothstep, uniform
+from motifs import motif_tiles
+from ops import blur, chance, choose, column, fbm, smoothstep, uniform
 
-ROWS, COLUMNS, TILE = 256, 512, 128
+ROWS, COLUMNS = 256, 512
 
 # Colours of glazes and of painting, 8-bit sRGB, with how often; the common ones of table ware
 # and stoneware (common practice, no source).
@@ -25,9 +28,9 @@ PAINTS = [
 ]
 # Main pattern and where motif tiles stand.
 NOTHING, STRIPES, DOTS, LATTICE, SCALES, MOTIFS, SPLASH, SPECKS = range(8)
-PATTERN_SHARES = [0.10, 0.08, 0.10, 0.10, 0.05, 0.45, 0.08, 0.04]
+PATTERN_SHARES = [0.14, 0.07, 0.08, 0.08, 0.05, 0.48, 0.06, 0.04]
 ALL_OVER, FRIEZE, MEDALLION, SPRIGS = range(4)
-LAYOUT_SHARES = [0.3, 0.3, 0.25, 0.15]
+LAYOUT_SHARES = [0.2, 0.3, 0.3, 0.2]
 
 
 def some_colour(table, count):
@@ -47,120 +50,36 @@ def luma(colour):
     return (colour * torch.tensor([0.3, 0.59, 0.11])).sum(-1)
 
 
-def rosettes(x, y, ink, edge):
-    """Flower-like stars and rings; two channels of coverage."""
-    n = len(x)
-    first, second = torch.zeros(n, TILE, TILE), torch.zeros(n, TILE, TILE)
-    for j in range(3):
-        shown = chance(0.75 if j == 0 else 0.35, n, 1, 1)
-        reach = 0.15 if j == 0 else 0.6
-        cx, cy = uniform(-reach, reach, n, 1, 1), uniform(-reach, reach, n, 1, 1)
-        rho, turn = ((x - cx) ** 2 + (y - cy) ** 2).sqrt(), torch.atan2(y - cy, x - cx)
-        petals = torch.randint(3, 11, (n, 1, 1)).float()
-        depth = uniform(0.05, 0.6, n, 1, 1)
-        size = uniform(0.2, 0.6, n, 1, 1) if j == 0 else uniform(0.1, 0.3, n, 1, 1)
-        wave = torch.cos(petals * turn + uniform(0, 6.28, n, 1, 1))
-        wave = torch.where(chance(0.5, n, 1, 1) > 0, wave.abs() * 2 - 1, wave)
-        outline = size * (1 + depth * wave) / (1 + depth)
-        flower = ink(rho - outline) * shown
-        heart = smoothstep(edge, -edge, rho - size * uniform(0.1, 0.4, n, 1, 1)) * shown
-        ring = smoothstep(edge, -edge, (rho - outline * uniform(0.5, 0.8, n, 1, 1)).abs() - 0.02)
-        heart = torch.maximum(heart, ring * shown * chance(0.4, n, 1, 1))
-        swap = chance(0.5, n, 1, 1)
-        first, second = torch.maximum(first, flower * swap), torch.maximum(second, flower * (1 - swap))
-        first, second = (
-            torch.where(swap > 0, first * (1 - heart), torch.maximum(first, heart)),
-            torch.where(swap > 0, torch.maximum(second, heart), second * (1 - heart)),
-        )
-    return first, second
-
-
-def scrolls(x, y, first, second, lined, line_width, edge):
-    """Curling stems with leaves, over what is there."""
-    n, knots = len(x), 10
-    s = torch.linspace(0, 1, knots)[None]
-    for _ in range(7):
-        shown = chance(0.55, n, 1, 1)
-        turn = uniform(0, 6.28, n, 1) + uniform(-3, 3, n, 1) * s + uniform(-4, 4, n, 1) * s * s
-        step = uniform(0.06, 0.13, n, 1)
-        px = (uniform(-0.4, 0.4, n, 1) + (torch.cos(turn) * step).cumsum(1)).clamp(-0.9, 0.9)
-        py = (uniform(-0.4, 0.4, n, 1) + (torch.sin(turn) * step).cumsum(1)).clamp(-0.9, 0.9)
-        width = uniform(0.012, 0.05, n, 1, 1)
-        nearest = torch.full_like(first, 9.0)
-        for i in range(knots - 1):
-            ax, ay, bx, by = (q[:, :, None] for q in (px[:, i : i + 1], py[:, i : i + 1], px[:, i + 1 : i + 2], py[:, i + 1 : i + 2]))
-            dx, dy = bx - ax, by - ay
-            h = (((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy + 1e-6)).clamp(0, 1)
-            nearest = torch.minimum(nearest, (x - ax - dx * h) ** 2 + (y - ay - dy * h) ** 2)
-        stem = smoothstep(edge, -edge, nearest.sqrt() - width) * shown
-        leaves, leafy = torch.zeros_like(stem), chance(0.6, n, 1, 1)
-        for i in (2, 4, 6, 8, 9):
-            lean = turn[:, i : i + 1, None] + uniform(-1.3, 1.3, n, 1, 1)
-            long, slim = uniform(0.06, 0.22, n, 1, 1), uniform(0.3, 0.6, n, 1, 1)
-            dx, dy = x - px[:, i : i + 1, None], y - py[:, i : i + 1, None]
-            u = dx * torch.cos(lean) + dy * torch.sin(lean) - long
-            v = -dx * torch.sin(lean) + dy * torch.cos(lean)
-            d = (((u / long) ** 2 + (v / (long * slim)) ** 2).sqrt() - 1) * long * slim
-            leaf = torch.where(lined > 0, smoothstep(edge, -edge, d.abs() - line_width), smoothstep(edge * 2, -edge * 2, d))
-            leaves = torch.maximum(leaves, leaf * leafy)
-        leaves = leaves * shown
-        swap = chance(0.5, n, 1, 1)
-        first = torch.maximum(torch.maximum(first, stem * swap), leaves * (1 - swap))
-        second = torch.maximum(torch.maximum(second, stem * (1 - swap)), leaves * swap)
-    return first, second
-
-
-def motif_tiles(n):
-    """Motifs [n, 2, TILE, TILE]: coverage by two inks, fading out at the border."""
-    y, x = (g[None].expand(n, -1, -1) for g in grid(TILE, TILE))
-    lined, line_width, edge = chance(0.35, n, 1, 1), uniform(0.015, 0.045, n, 1, 1), 2.0 / TILE
-
-    def ink(d):
-        return torch.where(lined > 0, smoothstep(edge, -edge, d.abs() - line_width), smoothstep(edge, -edge, d))
-
-    first, second = rosettes(x, y, ink, edge)
-    first, second = scrolls(x, y, first, second, lined, line_width, edge)
-    for j in range(3):  # squares and diamonds
-        shown, lean = chance(0.25, n, 1, 1), uniform(0, 3.14, n, 1, 1)
-        cx, cy = uniform(-0.7, 0.7, n, 1, 1), uniform(-0.7, 0.7, n, 1, 1)
-        u = ((x - cx) * torch.cos(lean) + (y - cy) * torch.sin(lean)).abs() / uniform(0.05, 0.4, n, 1, 1)
-        v = (-(x - cx) * torch.sin(lean) + (y - cy) * torch.cos(lean)).abs() / uniform(0.05, 0.3, n, 1, 1)
-        block = ink((torch.where(chance(0.5, n, 1, 1) > 0, torch.maximum(u, v), u + v) - 1) * 0.15) * shown
-        first, second = (torch.maximum(first, block), second) if j % 2 else (first, torch.maximum(second, block))
-    # Hatching, as engraved prints have it.
-    hatch = ((x * uniform(-1, 1, n, 1, 1) + y * uniform(-1, 1, n, 1, 1)) * uniform(25, 70, n, 1, 1)).sin() > 0
-    second = second * torch.where(chance(0.3, n, 1, 1) > 0, hatch.float(), torch.ones_like(second))
-    fade = smoothstep(1.0, 0.93, x.abs()) * smoothstep(1.0, 0.93, y.abs())
-    return torch.stack([first, second], 1) * fade[:, None]
-
-
-def lay_out(tiles, layout, u, v):
+def lay_out(tiles, layout, u, v, draw):
     """Motif tiles set all over, in a frieze, as medallions or as sprigs; where the frieze is; one medallion's window.
 
-    The window [n, 4] is its centre in `u` and `v` and its half extents: what flat ware shows in the well.
+    `draw(low, high)` gives numbers, one a decoration. The window [n, 4] is its centre in `u` and `v` and its half
+    extents: what flat ware shows in the well.
     """
-    n = len(tiles)
-    rows = torch.randint(1, 5, (n, 1, 1)).float()
-    columns = (rows * 2 * uniform(0.8, 1.25, n, 1, 1)).round().clamp(min=2)
+    rows = draw(1, 5).floor()
+    columns = (rows * 2 * draw(0.8, 1.25)).round().clamp(min=2)
     tv = v * rows
-    tu = u * columns + 0.5 * chance(0.5, n, 1, 1) * (tv.floor() % 2)
+    tu = u * columns + 0.5 * (draw(0, 1) < 0.5) * (tv.floor() % 2)
     all_over = torch.stack([(tu % 1) * 2 - 1, (tv % 1) * 2 - 1], -1)
-    start, tall = uniform(0.02, 0.6, n, 1, 1), uniform(0.15, 0.38, n, 1, 1)
-    repeats = (2 / tall * uniform(0.7, 1.1, n, 1, 1)).round().clamp(min=2)
+    start, tall = draw(0.02, 0.75), draw(0.1, 0.38)
+    repeats = (2 / tall * draw(0.7, 1.1)).round().clamp(min=2)
+    # Side by side, or every so often with ground between.
+    apart = torch.where(draw(0, 1) < 0.5, 1.0, draw(1.0, 4.0))
+    repeats = (repeats / apart).round().clamp(min=2)
     in_frieze = ((v > start) & (v < start + tall)).float()
     fy = ((v - start) / tall) * 2 - 1 + 0 * u
-    frieze = torch.stack([((u * repeats) % 1) * 2 - 1 + 0 * v, torch.where(in_frieze + 0 * u > 0, fy, torch.full_like(fy, 3.0))], -1)
+    frieze = torch.stack([(((u * repeats) % 1) * 2 - 1) * apart + 0 * v, torch.where(in_frieze + 0 * u > 0, fy, torch.full_like(fy, 3.0))], -1)
     # One medallion is a single transfer on one side.
-    base, high = uniform(0.05, 0.4, n, 1, 1), uniform(0.4, 0.75, n, 1, 1)
-    times = torch.randint(1, 5, (n, 1, 1)).float()
+    base, high = draw(0.05, 0.4), draw(0.25, 0.75)
+    times = draw(1, 6).floor()
     du = ((u * times) % 1 - 0.5) / times
-    half_width = high / 4 * uniform(0.8, 1.2, n, 1, 1)
+    half_width = high / 4 * draw(0.8, 1.2)
     medallion = torch.stack([du / half_width + 0 * v, ((v - base) / high) * 2 - 1 + 0 * du], -1)
     window = torch.stack([0.5 / times, base + high / 2, half_width, high / 2], -1)[:, 0, 0]
-    sprigs = torch.full((n, ROWS, COLUMNS, 2), 3.0)
-    size, turned = uniform(0.12, 0.3, n, 1, 1), chance(0.5, n, 1, 1)
+    sprigs = torch.full((len(tiles), ROWS, COLUMNS, 2), 3.0)
+    size, turned = draw(0.1, 0.3), draw(0, 1) < 0.5
     for _ in range(9):
-        cu, cv, lean = uniform(0, 1, n, 1, 1), uniform(0.1, 0.9, n, 1, 1), uniform(0, 6.28, n, 1, 1) * turned
+        cu, cv, lean = draw(0, 1), draw(0.1, 0.9), draw(0, 6.28) * turned
         du, dv = ((u - cu + 0.5) % 1 - 0.5) * 2, v - cv
         gx = (du * torch.cos(lean) + dv * torch.sin(lean)) / size * 2
         gy = (-du * torch.sin(lean) + dv * torch.cos(lean)) / size * 2
@@ -169,6 +88,22 @@ def lay_out(tiles, layout, u, v):
     which = layout[:, None, None, None]
     places = torch.where(which == ALL_OVER, all_over, torch.where(which == FRIEZE, frieze, torch.where(which == MEDALLION, medallion, sprigs)))
     return F.grid_sample(tiles, places, align_corners=False, padding_mode="zeros"), in_frieze, window
+
+
+def border(u, v, draw):
+    """A narrow border of one simple form, at any height: zigzags, teeth, waves, scallops, dashes or discs."""
+    place, tall, repeats = draw(0.02, 0.95), draw(0.025, 0.13), draw(6, 70).round()
+    p, q, thick = (u * repeats) % 1, (v - place) / tall, draw(0.08, 0.2)
+    peak, wave, arch = 1 - (2 * p - 1).abs(), 0.5 + 0.5 * torch.sin(6.2832 * p), torch.sin(math.pi * p)
+    within, soft = smoothstep(-0.06, 0.06, q) * smoothstep(1.06, 0.94, q), 0.12
+    forms = [smoothstep(soft, -soft, (q - line).abs() - thick) for line in (peak, wave, arch)]
+    forms += [smoothstep(soft, -soft, q - peak) * within, smoothstep(soft, -soft, q - arch) * within]
+    forms.append(smoothstep(soft, -soft, (p - 0.5).abs() - 1.5 * thick) * within)
+    forms.append(smoothstep(soft, -soft, ((p - 0.5) ** 2 * draw(0.5, 2) + (q - 0.5) ** 2).sqrt() - 2 * thick))
+    which, result = draw(0, len(forms)).floor(), torch.zeros_like(forms[0])
+    for k, form in enumerate(forms):
+        result = torch.where(which == k, form, result)
+    return result
 
 
 def geometric(pattern, u, v, coarse, fine):
@@ -222,16 +157,22 @@ def crackle(n, u, v):
     return smoothstep(0.07, 0.01, second - nearest) * uniform(0.25, 0.7, n, 1, 1)
 
 
+def of_first(values, family, kin):
+    """Values of which those where `kin` is 1 are that of the first of their family."""
+    first = torch.arange(len(values)) // family * family
+    return torch.where(kin.view(len(values), *[1] * (values.ndim - 1)) > 0, values[first], values)
+
+
 def shared(values, family, p):
     """Values of which each may be, with probability `p`, that of the first of its family."""
-    first = torch.arange(len(values)) // family * family
-    return torch.where(chance(p, len(values), 1) > 0, values[first], values)
+    return of_first(values, family, chance(p, len(values)))
 
 
 def make_decors(n, family=1):
     """`n` decorations as a dict of tensors; `texture` [n, 4, ROWS, COLUMNS] is sRGB 0 to 1 and height.
 
-    In families of `family`, most have one ground and many the same inks: then the drawing alone tells them apart.
+    In families of `family`, most have one ground, many the same inks, half the same lay-out and half of these the same
+    lines: then the drawing alone tells them apart, or the lines alone.
     """
     v, u = torch.meshgrid((torch.arange(ROWS) + 0.5) / ROWS, (torch.arange(COLUMNS) + 0.5) / COLUMNS, indexing="ij")
     v, u = v[None], u[None]
@@ -241,7 +182,7 @@ def make_decors(n, family=1):
     ink2 = torch.where(chance(0.5, n, 1) > 0, some_colour(PAINTS, n), ink * uniform(0.7, 1.5, n, 1)).clamp(0, 1)
     contrast = torch.where(luma(base)[:, None] < 0.5, torch.tensor([[0.93, 0.9, 0.85]]), torch.tensor([[0.15, 0.18, 0.4]]))
     for colour in (ink, ink2):  # an ink that would not show becomes light or dark
-        unseen = (luma(colour) - luma(base)).abs() < 0.18
+        unseen = (luma(colour) - luma(base)).abs() < uniform(0.04, 0.2, n)
         colour[unseen] = contrast[unseen]
     texture = base[:, :, None, None].expand(n, 3, ROWS, COLUMNS).clone()
 
@@ -263,9 +204,19 @@ def make_decors(n, family=1):
     over(column(slipped) * torch.sigmoid(boundary * 150 * (chance(0.5, n, 1, 1) * 2 - 1)), other)
     over(column(chance(0.12, n)) * v ** uniform(0.5, 3, n, 1, 1) * uniform(0.3, 0.9, n, 1, 1), other)
 
-    pattern, layout = choose(PATTERN_SHARES, n), choose(LAYOUT_SHARES, n)
+    kin = chance(0.5, n)
+    pattern, layout = of_first(choose(PATTERN_SHARES, n), family, kin), of_first(choose(LAYOUT_SHARES, n), family, kin)
+    # What is nothing but lines has lines of its own.
+    same_lines = kin * chance(0.5, n) * (pattern != NOTHING)
+
+    def draw(low, high):
+        return column(of_first(uniform(low, high, n), family, kin))
+
+    def draw_lines(low, high):
+        return column(of_first(uniform(low, high, n), family, same_lines))
+
     first, specks, wobble = geometric(pattern, u, v, coarse, fine)
-    motifs, in_frieze, window = lay_out(motif_tiles(n), layout, u, v)
+    motifs, in_frieze, window = lay_out(motif_tiles(n), layout, u, v, draw)
     of_motifs, splashed = column(pattern == MOTIFS), column(pattern == SPLASH)
     first = torch.where(of_motifs, motifs[:, 0], first)
     second = torch.where(of_motifs, motifs[:, 1], torch.where(splashed, specks * 0.7, torch.zeros_like(first)))
@@ -282,11 +233,14 @@ def make_decors(n, family=1):
     over(second * strength, ink2)
     over(first * strength, ink)
     over(height.abs() * column(bare) * uniform(0, 0.35, n, 1, 1), base * uniform(0.6, 0.9, n, 1))
+    for j in range(2):
+        colour = torch.where(draw_lines(0, 1)[:, 0] < 0.6, ink, ink2)
+        over((draw_lines(0, 1) < (0.1 if j else 0.25)) * drawn * border(u, v, draw_lines), colour)
     for j in range(5):
-        shown, colour = chance(0.42 if j else 0.5, n), torch.where(chance(0.6, n, 1) > 0, ink, ink2)
-        place = uniform(0.03, 0.97, n, 1, 1)
-        width = torch.where(chance(0.7, n, 1, 1) > 0, uniform(0.004, 0.018, n, 1, 1), uniform(0.02, 0.09, n, 1, 1))
-        over(column(shown) * drawn * smoothstep(0.004, -0.004, (v + wobble * 0.3 - place).abs() - width), colour)
+        shown, colour = draw_lines(0, 1) < (0.36 if j else 0.5), torch.where(draw_lines(0, 1)[:, 0] < 0.6, ink, ink2)
+        place = draw_lines(0.03, 0.97)
+        width = torch.where(draw_lines(0, 1) < 0.7, draw_lines(0.004, 0.018), draw_lines(0.02, 0.09))
+        over(shown * drawn * smoothstep(0.004, -0.004, (v + wobble * 0.3 - place).abs() - width), colour)
     cracked = torch.where(chance(0.1, n) > 0)[0]
     if len(cracked):
         cracks = torch.zeros(n, ROWS, COLUMNS)

@@ -32,20 +32,25 @@ def saved(file):
 def load(net, file, tuned, share):
     """The trained network; the part named `tuned` stands `share` of the way from where it is in `net`, as published, to the trained."""
     begun = net.state_dict()
-    state = saved(file)
+    state = {name: value for name, value in saved(file).items() if not name.startswith("details.")}
     for name, value in state.items():
         if name.startswith(tuned + ".") and value.is_floating_point():
-            state[name] = torch.lerp(begun[name], value, share)
+            state[name] = torch.lerp(begun[name].cpu(), value, share)
     net.load_state_dict(state)
     return net.eval()
 
 
-def load_embedder(file, backbone, share=0.85):
-    """The network of `train_embedder.py`; its details are as they were made."""
+def own_stages(details):
+    """Which stages the details of these weights have copies of."""
+    return sorted({int(name.split(".")[1]) for name in details if name.startswith("own.")})
+
+
+def load_embedder(file, backbone, own=(), share=0.85):
+    """The network of `train_embedder.py`; its details are made anew, their copies of stages those of the tuned backbone."""
     net = embedder.Embedder(Lite0().load_imagenet(backbone))
-    net.details, details = None, net.details
+    net.details = None
     load(net, file, "backbone", share)
-    net.details = details.eval()
+    net.details = embedder.DetailHead(net.backbone, own).eval()
     return net
 
 
@@ -112,8 +117,9 @@ def main():
     if arguments.embedder:
         if not arguments.details:
             parser.error("--embedder needs --details")
-        net = load_embedder(arguments.embedder, arguments.backbone)
-        net.details.load_state_dict(saved(arguments.details))
+        details = saved(arguments.details)
+        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details))
+        net.details.load_state_dict(details)
         write(embedder.Exported(net), 4, CROP, ["shape", "decor", "details"], arguments.out)
     elif arguments.backbone_alone:
         write(embedder.General(Lite0().load_imagenet(arguments.backbone)), 3, CROP, ["pool"], arguments.out)

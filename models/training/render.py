@@ -158,16 +158,22 @@ def surface(shapes, decors, si, di, camera, hit):
     kind = shapes["kind"][si]
     # Plates, and bowls seen from above, carry the pattern inside.
     from_above = column((kind == PLATE) | ((kind == BOWL) & (camera.elevation > 0.6))).float()
+    around_u, along_v = u, v
     in_well = from_above * column(decors["in_well"][di]) * inner
     u, v = (torch.where(in_well > 0, flat, turned) for flat, turned in zip(well(decors["window"][di], camera, x, z, v), (u, v)))
 
     def sample(table, u, v):
         return F.grid_sample(table, torch.stack([u * 2 - 1, v * 2 - 1], -1), align_corners=False, padding_mode="border")
 
-    at = sample(texture, u, v)
     step = 1.5 / TEXTURE_ROWS
-    slope_u = sample(texture[:, 3:], (u + step / 2) % 1, v)[:, 0] - at[:, 3]
-    slope_v = sample(texture[:, 3:], u, v + step)[:, 0] - at[:, 3]
+
+    def slopes(heights, u, v, here):
+        return sample(heights, (u + step / 2) % 1, v)[:, 0] - here, sample(heights, u, v + step)[:, 0] - here
+
+    at = sample(texture, u, v)
+    slope_u, slope_v = slopes(texture[:, 3:], u, v, at[:, 3])
+    moulding = shapes["moulding"][si].float()
+    moulded_u, moulded_v = slopes(moulding, around_u, along_v, sample(moulding, around_u, along_v)[:, 0])
     inside = torch.maximum(from_above, column(decors["pattern_inside"][di]))
     colour, own = at[:, :3], decors["inside"][di][:, :, None, None]
     colour = colour * (1 - inner[:, None]) + (colour * inside[:, None] + own * (1 - inside[:, None])) * inner[:, None]
@@ -180,8 +186,10 @@ def surface(shapes, decors, si, di, camera, hit):
     around = torch.stack([-z / radius, torch.zeros_like(z), x / radius], -1)
     along = torch.cross(normal, around, dim=-1)
     along = along * torch.where(along[..., 1:2] < -0.02, -1.0, 1.0)
-    relief = uniform(1.0, 3.5, n, 1, 1) * (1 - on_part) * torch.maximum(1 - inner, inside)
-    bumped = unit(normal - (relief * slope_u)[..., None] * around - (relief * slope_v)[..., None] * along)
+    deep = uniform(1.0, 3.5, n, 1, 1) * (1 - on_part)
+    relief, moulded = deep * torch.maximum(1 - inner, inside), deep * torch.maximum(1 - inner, from_above)
+    slope_u, slope_v = relief * slope_u + moulded * moulded_u, relief * slope_v + moulded * moulded_v
+    bumped = unit(normal - slope_u[..., None] * around - slope_v[..., None] * along)
     return colour.clamp(0, 1) ** 2.2, bumped, inner
 
 

@@ -11,6 +11,7 @@ import math
 import torch
 import torch.nn.functional as F
 
+from moulding import mouldings
 from ops import chance, choose, column, smoothstep, uniform
 
 BODY_ROWS, BODY_COLUMNS = 160, 96
@@ -390,5 +391,5 @@ def make_shapes(count, family=1):
         kind=kind, closed=closed, wall=wall, body=body, part=part,
         strap=strap, **around,
         bottom=outer[:, 0, 1], top=outer[:, -1, 1], reach=(reach**2 + (tall / 2) ** 2).sqrt().clamp(max=2.2),
-        silhouette=side_silhouettes(body, part),
+        silhouette=side_silhouettes(body, part), moulding=mouldings(count),
     )

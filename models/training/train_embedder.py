@@ -11,7 +11,7 @@ import torch
 import torch.nn.functional as F
 
 import run
-from decors import make_decors
+from decors import luma, make_decors
 from embedder import Embedder
 from lite0 import Lite0
 from ops import chance, uniform
@@ -49,10 +49,25 @@ def render_blocks(count, seconds, side, chunk):
     return pool[: done * BLOCK], [torch.cat(column) for column in zip(*truth)]
 
 
-def vary(pictures, all_grey=0.0):
+def printed(rgb, mask):
+    """Without colour, as films and papers have it: colours weigh differently, the tones are bent, paper and ink not quite white and black.
+
+    RGB -0.5 to 0.5; the ground outside the mask stays as it is.
+    """
+    n = len(rgb)
+    weighs = torch.softmax(torch.tensor([[0.3, 0.59, 0.11]]).log() + 0.5 * torch.randn(n, 3), 1)
+    tone = (rgb * weighs[:, :, None, None]).sum(1, keepdim=True)
+    bent = (tone + 0.5).clamp(0, 1) ** torch.exp(0.3 * torch.randn(n, 1, 1, 1))
+    ink, paper = uniform(0, 0.15, n, 1, 1, 1), uniform(0.75, 1, n, 1, 1, 1)
+    bent = ink + (paper - ink) * bent
+    toned = 1 - chance(0.15, n, 1, 1, 1) * torch.rand(n, 3, 1, 1) * torch.tensor([0.1, 0.2, 0.4])[None, :, None, None]
+    return tone + (bent * toned - 0.5 - tone) * mask.clamp(0, 1)
+
+
+def vary(pictures, colourless=0.05, prints=False):
     """Small turns, shifts and scales, mirroring, noise; 8 bit to RGB -1 to 1 and mask 0 to 1.
 
-    With probability `all_grey` none of them has colour: then the drawing alone is left.
+    A share of `colourless` has no colour; with `prints` as photos and prints without colour are.
     """
     n, x = len(pictures), pictures.float() / 255
     turn, scale, mirror = torch.randn(n) * 0.06, uniform(0.92, 1.1, n), chance(0.5, n) * 2 - 1
@@ -64,8 +79,8 @@ def vary(pictures, all_grey=0.0):
     ground = torch.tensor([0.5, 0.5, 0.5, 0.0])[None, :, None, None]
     x = F.grid_sample(x - ground, places, align_corners=False)
     rgb, mask = x[:, :3], x[:, 3:]
-    grey = torch.maximum(chance(0.05, n, 1, 1, 1), chance(all_grey, 1, 1, 1, 1))
-    rgb = rgb * (1 - grey) + rgb.mean(1, keepdim=True) * grey
+    grey = chance(colourless, n, 1, 1, 1)
+    rgb = rgb * (1 - grey) + (printed(rgb, mask) if prints else rgb.mean(1, keepdim=True)) * grey
     rgb = rgb + torch.randn_like(rgb) * 0.02 * chance(0.3, n, 1, 1, 1)
     return torch.cat([rgb * 2, mask], 1).contiguous(memory_format=torch.channels_last)
 
@@ -97,11 +112,14 @@ def form_likeness(vectors, silhouettes):
     return -(wanted * torch.log_softmax((z @ z.t() / TEMPERATURE).masked_fill(same, -1e4), 1)).sum(1).mean()
 
 
-def decorations(blocks, plain, base):
-    """Which decoration each picture of some blocks has, and the pairs that are not to be told apart: plain glazes of nearly one colour."""
+def decorations(blocks, plain, base, colourless=False):
+    """Which decoration each picture of some blocks has, and the pairs that are not to be told apart: plain glazes of
+    nearly one colour; without colour, of any that is not much lighter."""
     decor = (blocks[:, None] * GRID + torch.arange(BLOCK) % GRID).flatten()
-    bare = plain[decor] > 0
-    return decor, bare[:, None] & bare[None] & ((base[decor][:, None] - base[decor][None]).norm(dim=-1) < 0.3)
+    bare, ground = plain[decor] > 0, base[decor]
+    if colourless:
+        ground = luma(ground)[:, None]
+    return decor, bare[:, None] & bare[None] & ((ground[:, None] - ground[None]).norm(dim=-1) < 0.3)
 
 
 def step_loss(net, pictures, blocks, truth):
