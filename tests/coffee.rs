@@ -15,7 +15,10 @@ use footring::{
     config::Config,
     cutout::{Method, Origin},
     describe::{Described, Engine},
-    identify::{self, Options, Query, Weights},
+    identify::{
+        self, Options, Query, Weights,
+        reading::{Match, PieceReading},
+    },
     photo::{self, Photo},
     warning::Code,
 };
@@ -113,53 +116,9 @@ fn the_cup_is_found_again_in_another_photo_of_it() {
     let Some(file) = coffee() else { return };
     let dir = tempfile::tempdir().unwrap();
     let engine = engine();
-    let mut cabinet = Cabinet::create_or_open(dir.path().join("cabinet")).unwrap();
-    let others = [
-        (
-            "jug",
-            glazed(
-                &Jug::default().draw(400, [0.0; 2], 0.0, false).mask,
-                [40, 70, 150],
-            ),
-        ),
-        ("bowl", glazed(&draw(400, 400, bowl), [190, 60, 40])),
-    ];
-    let mut files = vec![("cup", file.clone())];
-    for (name, picture) in others {
-        let path = dir.path().join(format!("{name}.png"));
-        picture.save(&path).unwrap();
-        files.push((name, path));
-    }
-    for (piece, file) in &files {
-        let photo = read(file);
-        let described = engine.describe(&photo).unwrap();
-        // They go the way of photos, not of silhouettes.
-        assert!(described.cutout.origin.shows_surface(), "{piece}");
-        cabinet.add_view(&view(piece, &photo, &described)).unwrap();
-    }
-    let other = dir.path().join("other.jpg");
-    std::fs::write(&other, another_photo(&file)).unwrap();
-    let photo = read(&other);
-    let described = engine.describe(&photo).unwrap();
-    let specs = identify::channel_specs();
-    let snapshot = cabinet.snapshot(&engine.config.nearest, &specs).unwrap();
-    let query = Query {
-        views: vec![(&photo.sha256, &described)],
-    };
-    let options = Options {
-        weights: Weights::default(),
-        top: 3,
-        skip_same_photo: true,
-        scan_below: engine.config.nearest.graph_from,
-        align: engine.config.identify.align,
-        details: engine.config.identify.details,
-        told: footring::identify::told::Told::default(),
-        calibration: std::sync::Arc::default(),
-        graph: None,
-    };
-    let reading = identify::identify(&query, &snapshot, &options)
-        .unwrap()
-        .reading;
+    let cabinet = cabinet(dir.path(), &engine, &file, |_| true);
+    let (photo, described) = asked(dir.path(), &engine, &file);
+    let reading = answer(&engine, &cabinet, (&photo, &described), true);
     let ranked: Vec<(&str, f64)> = reading
         .matches
         .iter()
@@ -171,6 +130,100 @@ fn the_cup_is_found_again_in_another_photo_of_it() {
         ranked[0].1 > 0.0 && ranked[0].1 < 0.6 * ranked[1].1,
         "{ranked:?}"
     );
+}
+
+#[test]
+fn a_set_without_details_is_searched_by_the_decorations_vector() {
+    let Some(file) = coffee() else { return };
+    let dir = tempfile::tempdir().unwrap();
+    let engine = engine();
+    let old = cabinet(&dir.path().join("old"), &engine, &file, |feature| {
+        feature.channel != "details"
+    });
+    let new = cabinet(&dir.path().join("new"), &engine, &file, |_| true);
+    let (photo, described) = asked(dir.path(), &engine, &file);
+    let decorations = |cabinet: &Cabinet, details: bool| -> Vec<(String, Option<f64>)> {
+        let reading = answer(&engine, cabinet, (&photo, &described), details);
+        let decoration = |m: &Match| m.channels.get("decoration").copied();
+        let mut all: Vec<_> = reading
+            .matches
+            .iter()
+            .map(|m| (m.piece.clone(), decoration(m)))
+            .collect();
+        all.sort_by(|a, b| a.0.cmp(&b.0));
+        all
+    };
+    let by_vector = decorations(&new, false);
+    assert!(by_vector.iter().all(|(_, d)| d.is_some()), "{by_vector:?}");
+    assert_eq!(decorations(&old, true), by_vector);
+    assert_ne!(decorations(&new, true), by_vector);
+}
+
+/// The cup, a jug and a bowl, with those of their features that are wanted.
+fn cabinet(dir: &Path, engine: &Engine, file: &Path, wanted: fn(&Feature) -> bool) -> Cabinet {
+    let mut cabinet = Cabinet::create_or_open(dir.join("cabinet")).unwrap();
+    let others = [
+        (
+            "jug",
+            glazed(
+                &Jug::default().draw(400, [0.0; 2], 0.0, false).mask,
+                [40, 70, 150],
+            ),
+        ),
+        ("bowl", glazed(&draw(400, 400, bowl), [190, 60, 40])),
+    ];
+    let mut files = vec![("cup", file.to_owned())];
+    for (name, picture) in others {
+        let path = dir.join(format!("{name}.png"));
+        picture.save(&path).unwrap();
+        files.push((name, path));
+    }
+    for (piece, file) in &files {
+        let photo = read(file);
+        let described = engine.describe(&photo).unwrap();
+        // They go the way of photos, not of silhouettes.
+        assert!(described.cutout.origin.shows_surface(), "{piece}");
+        let mut view = view(piece, &photo, &described);
+        view.features.retain(wanted);
+        cabinet.add_view(&view).unwrap();
+    }
+    cabinet
+}
+
+/// Another photo of the cup.
+fn asked(dir: &Path, engine: &Engine, file: &Path) -> (Photo, Described) {
+    let other = dir.join("other.jpg");
+    std::fs::write(&other, another_photo(file)).unwrap();
+    let photo = read(&other);
+    let described = engine.describe(&photo).unwrap();
+    (photo, described)
+}
+
+fn answer(
+    engine: &Engine,
+    cabinet: &Cabinet,
+    (photo, described): (&Photo, &Described),
+    details: bool,
+) -> PieceReading {
+    let specs = identify::channel_specs();
+    let snapshot = cabinet.snapshot(&engine.config.nearest, &specs).unwrap();
+    let query = Query {
+        views: vec![(&photo.sha256, described)],
+    };
+    let options = Options {
+        weights: Weights::default(),
+        top: 3,
+        skip_same_photo: true,
+        scan_below: engine.config.nearest.graph_from,
+        align: engine.config.identify.align,
+        details,
+        told: footring::identify::told::Told::default(),
+        calibration: std::sync::Arc::default(),
+        graph: None,
+    };
+    identify::identify(&query, &snapshot, &options)
+        .unwrap()
+        .reading
 }
 
 /// What another photographer might have made of it: cropped, mirrored, brighter

@@ -256,8 +256,15 @@ pub(super) fn on_level(
     snapshot: &Snapshot,
     level: Level,
 ) -> Vec<(u32, f64)> {
+    // Where the set has their pattern on one shape alone, the decoration says nothing
+    // of that shape beside others.
+    let is_on_other_shapes = |piece: u32| {
+        let labels = &snapshot.pieces()[piece as usize].labels;
+        let pattern = labels.get(Level::Pattern.name());
+        pattern.is_some_and(|pattern| snapshot.vocabulary().shapes_of(pattern) > 1)
+    };
     let near_by_both = match level {
-        Level::Shape => near_by_both(compared, snapshot),
+        Level::Shape => near_by_both(compared, is_on_other_shapes),
         Level::Form | Level::Pattern | Level::Glaze => BTreeSet::new(),
     };
     compared
@@ -275,10 +282,9 @@ pub(super) fn on_level(
 /// Of how many the nearest are looked at; chosen in the studio's world 88003.
 const NEAREST: usize = 5;
 
-/// Pieces that are among the nearest by moulding and among the nearest by
-/// decoration. Where the set has their pattern on one shape alone, the decoration
-/// says nothing of that shape beside others, and they are left out.
-fn near_by_both(compared: &[Compared], snapshot: &Snapshot) -> BTreeSet<u32> {
+/// Of the pieces that `counts` lets pass, those that are among the nearest by
+/// moulding and among the nearest by decoration.
+fn near_by_both(compared: &[Compared], counts: impl Fn(u32) -> bool) -> BTreeSet<u32> {
     let nearest = |level: Level| -> BTreeSet<u32> {
         let mut order: Vec<(f64, u32)> = compared
             .iter()
@@ -288,15 +294,10 @@ fn near_by_both(compared: &[Compared], snapshot: &Snapshot) -> BTreeSet<u32> {
         order.truncate(NEAREST);
         order.into_iter().map(|(_, piece)| piece).collect()
     };
-    let has_other_shapes = |piece: &u32| {
-        let labels = &snapshot.pieces()[*piece as usize].labels;
-        let pattern = labels.get(Level::Pattern.name());
-        pattern.is_some_and(|pattern| snapshot.vocabulary().shapes_of(pattern) > 1)
-    };
     let by_decoration = nearest(Level::Pattern);
     let by_moulding = nearest(Level::Form);
     let by_both = by_moulding.intersection(&by_decoration);
-    by_both.copied().filter(has_other_shapes).collect()
+    by_both.copied().filter(|piece| counts(*piece)).collect()
 }
 
 /// The labels of one level, nearest first, each by its nearest piece, as far as
@@ -347,4 +348,45 @@ fn ranked(
         .collect();
     found.sort_by(|a, b| a.distance.total_cmp(&b.distance));
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pieces by their distances of moulding and decoration.
+    fn compared(distances: &[(f64, Option<f64>)]) -> Vec<Compared> {
+        (0..)
+            .zip(distances)
+            .map(|(piece, (form, pattern))| Compared {
+                piece,
+                view: piece,
+                channels: Distances::default(),
+                by_graph: None,
+                distance: *form,
+                levels: Levels {
+                    form: Some(*form),
+                    shape: Some(*form),
+                    pattern: *pattern,
+                    glaze: None,
+                },
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_piece_counts_that_is_near_by_moulding_and_by_decoration() {
+        // Twelve pieces: by moulding the first are nearest, by decoration the last
+        // and the third; the first shows no decoration.
+        let mut distances: Vec<(f64, Option<f64>)> = (0..12)
+            .map(|i| (0.1 + 0.05 * f64::from(i), Some(0.9 - 0.05 * f64::from(i))))
+            .collect();
+        distances[0].1 = None;
+        distances[2].1 = Some(0.05);
+        let compared = compared(&distances);
+        assert_eq!(near_by_both(&compared, |_| true), [2].into());
+        assert!(near_by_both(&compared, |piece| piece != 2).is_empty());
+        // Of few pieces all are among the nearest that show a decoration.
+        assert_eq!(near_by_both(&compared[..3], |_| true), [1, 2].into());
+    }
 }

@@ -7,6 +7,7 @@
 mod answer;
 mod bench;
 mod book;
+mod labels;
 mod line;
 mod metric;
 mod picture;

@@ -6,6 +6,7 @@ use crate::{
     Result,
     answer::{self, Levels, Piece},
     bench::Bench,
+    labels,
     line::Line,
     picture,
     program::Question,
@@ -107,18 +108,10 @@ fn answered(piece: &Piece) -> [(&str, &str); 4] {
 
 /// True labels by photo; a photo of two pieces has two rows.
 fn truth(file: &Path) -> Result<BTreeMap<String, Vec<[String; 4]>>> {
-    let mut reader = csv::Reader::from_path(file)?;
-    let headers = reader.headers()?.clone();
     let mut rows: BTreeMap<String, Vec<[String; 4]>> = BTreeMap::new();
-    for record in reader.records() {
-        let record = record?;
-        let field = |name: &str| {
-            let at = headers.iter().position(|h| h == name);
-            at.map_or(String::new(), |i| record[i].to_owned())
-        };
-        rows.entry(answer::stem(&field("photo")).to_owned())
-            .or_default()
-            .push(LEVELS.map(field));
+    for (photo, labels) in labels::rows(file, "photo")? {
+        let of = |level: &str| labels.get(level).cloned().unwrap_or_default();
+        rows.entry(photo).or_default().push(LEVELS.map(of));
     }
     Ok(rows)
 }

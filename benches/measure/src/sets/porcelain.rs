@@ -7,6 +7,7 @@ use crate::{
     Result,
     answer::{self, Answer},
     bench::Bench,
+    labels,
     line::Line,
     metric::Retrieval,
     picture,
@@ -98,23 +99,13 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
 
 /// Class of each photo by a column of the labels.
 fn classes(file: &std::path::Path, column: &str) -> Result<BTreeMap<String, String>> {
-    let mut reader = csv::Reader::from_path(file)?;
-    let headers = reader.headers()?.clone();
-    let at = |name: &str| {
-        headers
-            .iter()
-            .position(|h| h == name)
-            .ok_or_else(|| format!("{}: no column {name}", file.display()))
-    };
-    let (photo, class) = (at("file")?, at(column)?);
-    reader
-        .records()
-        .map(|record| {
-            let record = record?;
-            Ok((
-                answer::stem(&record[photo]).to_owned(),
-                record[class].to_owned(),
-            ))
+    labels::rows(file, "file")?
+        .into_iter()
+        .map(|(photo, mut labels)| {
+            let class = labels
+                .remove(column)
+                .ok_or_else(|| format!("{}: no column {column}", file.display()))?;
+            Ok((photo, class))
         })
         .collect()
 }

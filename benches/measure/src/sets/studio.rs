@@ -11,6 +11,7 @@ use crate::{
     Result,
     answer::{self, Answer},
     bench::{Bench, remove},
+    labels::{self, Labels},
     line::Line,
     metric::{iou, mean},
     picture,
@@ -36,9 +37,6 @@ const WORLD: [&str; 13] = [
     "--forms",
     "teacup",
 ];
-
-/// Shape and decoration of a photo.
-pub(super) type Truth = BTreeMap<String, [String; 2]>;
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     let Some(studio) = program(bench, "studio") else {
@@ -138,30 +136,41 @@ fn world(bench: &mut Bench) -> Result<()> {
     let Some(dir) = rendered(bench, "world", &WORLD)? else {
         return Ok(());
     };
-    let truth = truth(&dir.join("labels.csv"))?;
+    let truth = labels::by_photo(&dir.join("labels.csv"), "photo")?;
     let photos = picture::list(&dir.join("photos"), "jpg")?;
     let cabinet = bench.cabinet("world", &photos, &[])?;
     let top = photos.len().to_string();
-    for (name, by, level, other) in [
-        ("studio.shape_r1", "outline,form", 0, 1),
-        ("studio.decoration_r1", "decoration,colour", 1, 0),
+    for (name, by, sought, apart) in [
+        ("studio.shape_r1", "outline,form", "shape", "pattern"),
+        (
+            "studio.decoration_r1",
+            "decoration,colour",
+            "pattern",
+            "shape",
+        ),
     ] {
+        let is_shape = sought == "shape";
         let found = bench.ask(
             "world",
             &Question {
                 cabinet: &cabinet,
                 photos: &photos,
                 args: &["--by", by, "--skip-same-photo", "--top", &top],
-                masks: level == 0,
+                masks: is_shape,
             },
         )?;
-        let (hits, n) = score(&found.answers, &truth, level, other);
-        bench.put(Line::share(name, hits, n).note(if level == 0 {
+        let across = Across {
+            sought,
+            apart,
+            alike: &[],
+        };
+        let (hits, n) = across.score(&found.answers, &truth, Answer::ranking);
+        bench.put(Line::share(name, hits, n).note(if is_shape {
             "the nearest cup of another decoration has the same shape"
         } else {
             "the nearest cup of another shape has the same decoration"
         }));
-        if level == 0 {
+        if is_shape {
             masks(bench, &photos, &found.masks, &dir)?;
         }
     }
@@ -186,43 +195,97 @@ fn masks(bench: &mut Bench, photos: &[PathBuf], found: &Path, world: &Path) -> R
     Ok(())
 }
 
-/// Shape and pattern of each photo of a labels file.
-pub(super) fn truth(file: &Path) -> Result<Truth> {
-    let mut reader = csv::Reader::from_path(file)?;
-    let headers = reader.headers()?.clone();
-    reader
-        .records()
-        .map(|record| {
-            let record = record?;
-            let field = |name: &str| {
-                let at = headers.iter().position(|h| h == name);
-                at.map_or(String::new(), |i| record[i].to_owned())
-            };
-            let photo = answer::stem(&field("photo")).to_owned();
-            Ok((photo, ["shape", "pattern"].map(field)))
-        })
-        .collect()
+/// A question across factors: is the nearest photo that is `apart` in one label
+/// the same in the other?
+pub(super) struct Across<'a> {
+    pub(super) sought: &'a str,
+    pub(super) apart: &'a str,
+    /// Labels in which the photo that could be found must be the same too.
+    pub(super) alike: &'a [&'a str],
 }
 
-/// Questions whose nearest photo that differs in `other` agrees in `level`, and
-/// questions for which there is one that does.
-fn score(answers: &[Answer], truth: &Truth, level: usize, other: usize) -> (usize, usize) {
-    let (mut hits, mut n) = (0, 0);
-    for answer in answers {
-        let Some(own) = truth.get(answer::stem(&answer.photo)) else {
-            continue;
-        };
-        let is_sought = |t: &[String; 2]| t[other] != own[other] && t[level] == own[level];
-        if !truth.values().any(is_sought) {
-            continue;
+impl Across<'_> {
+    /// Questions answered rightly, and questions that can be: those for which there
+    /// is a photo to be found.
+    pub(super) fn score(
+        &self,
+        answers: &[Answer],
+        truth: &BTreeMap<String, Labels>,
+        ranking: impl for<'a> Fn(&'a Answer) -> Vec<&'a str>,
+    ) -> (usize, usize) {
+        let (mut hits, mut n) = (0, 0);
+        for answer in answers {
+            let Some(own) = truth.get(answer::stem(&answer.photo)) else {
+                continue;
+            };
+            let is_apart = |other: &&Labels| other[self.apart] != own[self.apart];
+            let is_same = |other: &&Labels, label: &str| other[label] == own[label];
+            let can_be_found = truth.values().filter(is_apart).any(|other| {
+                let same = [self.sought].into_iter().chain(self.alike.iter().copied());
+                same.into_iter().all(|label| is_same(&other, label))
+            });
+            if !can_be_found {
+                continue;
+            }
+            n += 1;
+            let nearest = ranking(answer)
+                .into_iter()
+                .filter_map(|photo| truth.get(photo))
+                .find(is_apart);
+            hits += usize::from(nearest.is_some_and(|other| is_same(&other, self.sought)));
         }
-        n += 1;
-        let nearest = answer
-            .ranking()
-            .into_iter()
-            .filter_map(|m| truth.get(m))
-            .find(|t| t[other] != own[other]);
-        hits += usize::from(nearest.is_some_and(|t| t[level] == own[level]));
+        (hits, n)
     }
-    (hits, n)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_counts_that_differs_in_the_other_factor() {
+        let text = r#"{"photo":"q.jpg","status":"ok","pieces":[{"levels":{"form":[],"shape":[],
+            "pattern":[],"glaze":[]},"certainty":{"form":"unknown","shape":"unknown","pattern":
+            "unknown","glaze":"unknown"},"matches":[
+            {"photo":"same.jpg","channels":{"decoration":0.1,"form":0.1}},
+            {"photo":"shape.jpg","channels":{"decoration":0.2,"form":0.9}},
+            {"photo":"decor.jpg","channels":{"decoration":0.3,"form":0.2}},
+            {"photo":"none.jpg","channels":{"decoration":0.4,"form":0.8}}]}]}"#;
+        let answers: Vec<Answer> = vec![serde_json::from_str(text).unwrap()];
+        let truth = |shape_is_on: &str| -> BTreeMap<String, Labels> {
+            let photos = [
+                ("q", "cup", "A", "1"),
+                ("same", "cup", "A", "1"),
+                ("shape", shape_is_on, "A", "2"),
+                ("decor", "cup", "B", "1"),
+                ("none", "cup", "C", "3"),
+            ];
+            let labels = photos.map(|(photo, form, shape, pattern)| {
+                let labels = [("form", form), ("shape", shape), ("pattern", pattern)];
+                let owned = labels.map(|(k, v)| (k.to_owned(), v.to_owned()));
+                (photo.to_owned(), Labels::from(owned))
+            });
+            labels.into()
+        };
+        // Of other shapes `decor` is nearest and has the decoration; of other
+        // decorations `none` is nearer by form than `shape`, and has another shape.
+        let decoration = Across {
+            sought: "pattern",
+            apart: "shape",
+            alike: &[],
+        };
+        let shape = Across {
+            sought: "shape",
+            apart: "pattern",
+            alike: &["form"],
+        };
+        let by = |across: &Across<'_>, channel: &str, on: &str| {
+            across.score(&answers, &truth(on), |answer| answer.ranking_by(channel))
+        };
+        assert_eq!(by(&decoration, "decoration", "cup"), (1, 1));
+        assert_eq!(by(&shape, "form", "cup"), (0, 1));
+        // The shape under another decoration is a plate's alone: of a cup nobody can
+        // tell it.
+        assert_eq!(by(&shape, "form", "plate"), (0, 0));
+    }
 }

@@ -12,8 +12,9 @@ use std::{
 use super::studio;
 use crate::{
     Result,
-    answer::{self, Piece},
+    answer::Piece,
     bench::Bench,
+    labels::{self, Labels},
     line::Line,
     picture,
     program::Question,
@@ -48,9 +49,6 @@ const LEFT_OUT: u32 = 3;
 const CABINETS: [usize; 2] = [30, 300];
 
 type Measure = fn(&mut Bench) -> Result<()>;
-
-/// Labels by column, of a photo.
-type Labels = BTreeMap<String, String>;
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     world(bench)?;
@@ -94,7 +92,7 @@ impl World {
         let labels_file = dir.join("labels.csv");
         Ok(Self {
             photos: picture::list(&dir.join("photos"), "jpg")?,
-            labels: labels(&labels_file)?,
+            labels: labels::by_photo(&labels_file, "photo")?,
             labels_file,
         })
     }
@@ -316,23 +314,4 @@ fn put_objects(bench: &mut Bench, name: &str, told: &[Told]) {
         })
         .collect();
     judged::put(bench, name, "pattern", &cases, &[]);
-}
-
-/// Labels by photo.
-fn labels(file: &Path) -> Result<BTreeMap<String, Labels>> {
-    let mut reader = csv::Reader::from_path(file)?;
-    let headers = reader.headers()?.clone();
-    reader
-        .records()
-        .map(|record| {
-            let record = record?;
-            let labels: Labels = headers
-                .iter()
-                .zip(&record)
-                .map(|(column, value)| (column.to_owned(), value.to_owned()))
-                .collect();
-            let photo = labels.get("photo").map_or("", String::as_str);
-            Ok((answer::stem(photo).to_owned(), labels))
-        })
-        .collect()
 }
