@@ -28,7 +28,10 @@ pub struct Difference {
 /// hundred of equal ones would be (three parts, normally spread).
 const BEYOND: f32 = 3.4;
 /// Surroundings that differ by less (CIEDE2000) are the same set-up.
-const SAME_SURROUND: f64 = 2.0;
+const SAME_SURROUND: f32 = 4.0;
+/// How far the two balances may have gone apart, by that difference: what moved the
+/// surroundings moved the pieces.
+const DRIFT: f32 = 0.25;
 /// Doubts within one set-up, where the pieces have one outline: what the
 /// camera's own drift leaves.
 const SAME_CHROMA: f32 = 0.5;
@@ -39,23 +42,21 @@ const SAME_LIGHTNESS: f32 = 0.7;
 pub fn difference(a: &Ground, b: &Ground, same_outline: bool) -> Difference {
     let lab = |g: &Ground| g.lab.map(f64::from);
     let delta_e00 = raster::delta_e00(lab(a), lab(b)) as f32;
-    let together = same_outline
-        && match (a.surround_lab, b.surround_lab) {
-            (Some(a), Some(b)) => {
-                raster::delta_e00(a.map(f64::from), b.map(f64::from)) < SAME_SURROUND
-            }
-            _ => false,
-        };
-    let (chroma, lightness) = if together {
-        (
-            SAME_CHROMA * std::f32::consts::SQRT_2,
-            SAME_LIGHTNESS * std::f32::consts::SQRT_2,
-        )
-    } else {
-        (
+    let drift = a
+        .surround_lab
+        .zip(b.surround_lab)
+        .map(|(a, b)| raster::delta_e00(a.map(f64::from), b.map(f64::from)) as f32)
+        .filter(|apart| same_outline && *apart < SAME_SURROUND)
+        .map(|apart| DRIFT * apart);
+    let (chroma, lightness) = match drift {
+        Some(drift) => (
+            SAME_CHROMA.hypot(drift) * std::f32::consts::SQRT_2,
+            SAME_LIGHTNESS.hypot(drift) * std::f32::consts::SQRT_2,
+        ),
+        None => (
             a.doubt.chroma.hypot(b.doubt.chroma),
             a.doubt.lightness.hypot(b.doubt.lightness),
-        )
+        ),
     };
     let (p, q) = (at_level(a.lab), at_level(b.lab));
     let parts = [
