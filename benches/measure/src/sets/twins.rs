@@ -7,6 +7,7 @@ use std::{
 };
 
 use image::{GrayImage, Luma, imageops};
+use rayon::prelude::*;
 
 use super::studio;
 use crate::{Result, answer, bench::Bench, line::Line, picture, program::Question};
@@ -44,9 +45,9 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     for (kind, screen_px) in kinds {
         let folder = bench.fresh(&format!("twins-{kind}"))?;
         let prints = photos
-            .iter()
-            .map(|photo| print(photo, screen_px, &folder))
-            .collect::<Result<Vec<PathBuf>>>()?;
+            .par_iter()
+            .map(|photo| print(photo, screen_px, &folder).map_err(|e| e.to_string()))
+            .collect::<Result<Vec<PathBuf>, String>>()?;
         let name = format!("twins-{kind}");
         let cabinet = bench.cabinet(&name, &prints, &[])?;
         let found = bench.ask(
