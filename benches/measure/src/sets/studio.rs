@@ -221,8 +221,8 @@ impl Across<'_> {
             let is_apart = |other: &&Labels| other[self.apart] != own[self.apart];
             let is_same = |other: &&Labels, label: &str| other[label] == own[label];
             let can_be_found = truth.values().filter(is_apart).any(|other| {
-                let same = [self.sought].into_iter().chain(self.alike.iter().copied());
-                same.into_iter().all(|label| is_same(&other, label))
+                is_same(&other, self.sought)
+                    && self.alike.iter().all(|label| is_same(&other, label))
             });
             if !can_be_found {
                 continue;
