@@ -28,7 +28,7 @@ use footring_studio::{
     section,
     shape::{Emboss, Rim, Shape},
     solid::Part,
-    trace::render,
+    trace::{hits, render},
     vec3::v3,
 };
 use image::{GrayImage, Luma, Rgb, RgbImage, imageops};
@@ -317,8 +317,8 @@ fn ware(form: Form, seed: u64) -> (Vec<u8>, Vec<Option<Truth>>, usize) {
         let s = &piece.solid.bodies[0].section;
         s.outside_mm()
     };
-    let truth = frame
-        .centre
+    let truth = hits(&scene)
+        .at
         .iter()
         .enumerate()
         .map(|(i, hit)| {
@@ -326,7 +326,7 @@ fn ware(form: Form, seed: u64) -> (Vec<u8>, Vec<Option<Truth>>, usize) {
                 return None;
             }
             let (x, y) = ((i % SIDE) as f32 + 0.5, (i / SIDE) as f32 + 0.5);
-            let (_, s) = scene.items[0].surface(view.eye + view.ray(x, y) * hit.t_mm);
+            let (s, _) = scene.items[0].surface(view.eye + view.ray(x, y) * hit.t_mm);
             Some(match (s.part, s.skin.zone) {
                 (Part::Tube(_), _) => Truth::Handle,
                 (_, section::Zone::Inside) => Truth::Inside,

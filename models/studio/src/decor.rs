@@ -53,7 +53,7 @@ impl Finish {
                     return base;
                 }
                 let Part::Body(i) = at.part else { return base };
-                let body = &solid.bodies[i];
+                let body = &solid.bodies[usize::from(i)];
                 let s = &body.section;
                 let place = Place {
                     role: body.role,

@@ -4,6 +4,7 @@ use crate::rng::{Rng, lattice};
 use crate::trace::Frame;
 use crate::vec3::{V3, lerp, smoothstep, v3};
 use serde::Serialize;
+use std::collections::VecDeque;
 
 /// How a photo is developed.
 #[derive(Clone, Debug, Serialize)]
@@ -50,52 +51,85 @@ impl Development {
     /// The photo as sRGB bytes, row by row.
     pub fn develop(&self, frame: &Frame) -> Vec<u8> {
         let (w, h) = (frame.width, frame.height);
-        let gain = self.exposure_ev.exp2();
-        let [r, g, b] = self.white_balance;
-        let wb = v3(r * gain, g * gain, b * gain);
-        let mut px: Vec<V3> = frame
-            .colour
-            .iter()
-            .enumerate()
-            .map(|(i, c)| {
-                let x = (i % w) as f32 / w as f32 - 0.5;
-                let y = (i / w) as f32 / h as f32 - 0.5;
-                let fall = 1.0 - self.vignette * smoothstep(0.1, 0.75, (x * x + y * y).sqrt());
-                let c = *c * wb * fall;
-                // Highlights are bounded before the blur, as a sensor bounds them.
-                v3(c.x.min(2.0), c.y.min(2.0), c.z.min(2.0))
-            })
-            .collect();
-        if self.blur_px > 0.05 {
-            px = blur(&px, w, h, self.blur_px);
-        }
         let curve = Curve::new(|v| self.tone(v));
-        let mut out = Vec::with_capacity(w * h * 3);
+        let mut out = vec![0u8; w * h * 3];
+        let kernel = kernel(self.blur_px);
+        let reach = kernel.len() / 2;
+        // The rows that a row is blurred from, its own in the middle.
+        let mut rows: VecDeque<Vec<V3>> = VecDeque::new();
+        let mut next = 0;
+        let (mut down, mut across) = (vec![V3::default(); w], vec![V3::default(); w]);
+        let mut wide = Vec::with_capacity(w + 2 * reach);
         // Noise of a row: of all colours alike, and of each of its own. Whole rows at a time, many pixels at once.
         let mut luma = vec![0.0f32; w];
         let mut own = [(); 3].map(|()| vec![0.0f32; w]);
-        for (y, row) in px.chunks_exact(w).enumerate() {
+        for (y, shown) in out.chunks_exact_mut(3 * w).enumerate() {
+            while next <= (y + reach).min(h - 1) {
+                let mut row = if rows.len() > 2 * reach {
+                    rows.pop_front().unwrap_or_default()
+                } else {
+                    Vec::with_capacity(w)
+                };
+                self.expose(frame, next, &mut row);
+                rows.push_back(row);
+                next += 1;
+            }
+            // Down: weighted rows added up. Across: the same of each row with its ends repeated.
+            down.fill(V3::default());
+            for (j, k) in kernel.iter().enumerate() {
+                let from = (y + j).saturating_sub(reach).min(h - 1);
+                add(&mut down, &rows[from + rows.len() - next], *k);
+            }
+            wide.clear();
+            wide.extend(std::iter::repeat_n(down[0], reach));
+            wide.extend_from_slice(&down);
+            wide.extend(std::iter::repeat_n(down[w - 1], reach));
+            across.fill(V3::default());
+            for (j, k) in kernel.iter().enumerate() {
+                add(&mut across, &wide[j..j + w], *k);
+            }
             self.grain(y, 1, 2.4, &mut luma);
             if !self.mono {
                 for (k, grain) in (7..).zip(&mut own) {
                     self.grain(y, k, 1.2, grain);
                 }
             }
-            for (x, c) in row.iter().enumerate() {
+            let [red, green, blue] = &own;
+            let own = red.iter().zip(green).zip(blue);
+            let pixels = shown.chunks_exact_mut(3).zip(&across);
+            for ((px, c), (luma, ((red, green), blue))) in pixels.zip(luma.iter().zip(own)) {
                 let c = if self.mono {
                     V3::splat(c.luminance())
                 } else {
                     *c
                 };
-                for (v, own) in [c.x, c.y, c.z].into_iter().zip(&own) {
-                    let tone = curve.at(v);
-                    // Shadows are noisier than lights.
-                    let v = tone + (luma[x] + own[x]) * (1.3 - 0.7 * tone);
-                    out.push((v * 255.0 + 0.5).clamp(0.0, 255.0) as u8);
-                }
+                // Shadows are noisier than lights.
+                let byte = |light: f32, own: f32| {
+                    let tone = curve.at(light);
+                    let v = tone + (luma + own) * (1.3 - 0.7 * tone);
+                    (v * 255.0 + 0.5).clamp(0.0, 255.0) as u8
+                };
+                px.copy_from_slice(&[byte(c.x, *red), byte(c.y, *green), byte(c.z, *blue)]);
             }
         }
         out
+    }
+
+    /// The light of row `y` that the sensor counts.
+    fn expose(&self, frame: &Frame, y: usize, row: &mut Vec<V3>) {
+        let (w, h) = (frame.width, frame.height);
+        let gain = self.exposure_ev.exp2();
+        let [r, g, b] = self.white_balance;
+        let wb = v3(r * gain, g * gain, b * gain);
+        let v = y as f32 / h as f32 - 0.5;
+        row.clear();
+        row.extend((0..w).zip(&frame.colour[y * w..(y + 1) * w]).map(|(x, c)| {
+            let u = x as f32 / w as f32 - 0.5;
+            let fall = 1.0 - self.vignette * smoothstep(0.1, 0.75, (u * u + v * v).sqrt());
+            let c = *c * wb * fall;
+            // Highlights are bounded before the blur, as a sensor bounds them.
+            v3(c.x.min(2.0), c.y.min(2.0), c.z.min(2.0))
+        }));
     }
 
     /// Noise of row `y`, `strength` times what is usual, of the kind `k`.
@@ -158,35 +192,20 @@ impl Curve {
     }
 }
 
-fn blur(px: &[V3], w: usize, h: usize, sigma: f32) -> Vec<V3> {
-    let reach = (sigma * 2.6).ceil().max(1.0) as usize;
+/// Weights of a blur of `sigma_px`, one alone where it would not show.
+fn kernel(sigma_px: f32) -> Vec<f32> {
+    if sigma_px <= 0.05 {
+        return vec![1.0];
+    }
+    let reach = (sigma_px * 2.6).ceil().max(1.0) as usize;
     let mut kernel: Vec<f32> = (0..=2 * reach)
-        .map(|k| (-0.5 * ((k as f32 - reach as f32) / sigma).powi(2)).exp())
+        .map(|k| (-0.5 * ((k as f32 - reach as f32) / sigma_px).powi(2)).exp())
         .collect();
     let sum: f32 = kernel.iter().sum();
     for k in &mut kernel {
         *k /= sum;
     }
-    // Down: weighted rows added up. Across: the same of each row with its ends repeated.
-    let mut down = vec![V3::default(); w * h];
-    for (y, out) in down.chunks_exact_mut(w).enumerate() {
-        for (j, k) in kernel.iter().enumerate() {
-            let from = (y + j).saturating_sub(reach).min(h - 1);
-            add(out, &px[from * w..(from + 1) * w], *k);
-        }
-    }
-    let mut across = vec![V3::default(); w * h];
-    let mut wide = Vec::with_capacity(w + 2 * reach);
-    for (out, row) in across.chunks_exact_mut(w).zip(down.chunks_exact(w)) {
-        wide.clear();
-        wide.extend(std::iter::repeat_n(row[0], reach));
-        wide.extend_from_slice(row);
-        wide.extend(std::iter::repeat_n(row[w - 1], reach));
-        for (j, k) in kernel.iter().enumerate() {
-            add(out, &wide[j..j + w], *k);
-        }
-    }
-    across
+    kernel
 }
 
 fn add(to: &mut [V3], from: &[V3], weight: f32) {

@@ -1,12 +1,12 @@
 //! Line drawings: outline and main lines in black on paper, from the same geometry.
 
 use crate::rng::{fbm, noise};
-use crate::trace::Frame;
+use crate::trace::Hits;
 
-/// A drawing as sRGB bytes from a frame traced at twice the size; the result has half its width and height.
-pub fn draw(frame: &Frame, seed: u32) -> (usize, usize, Vec<u8>) {
-    let (w, h) = (frame.width, frame.height);
-    let ink: Vec<f32> = (0..w * h).map(|i| edge(frame, i % w, i / w)).collect();
+/// A drawing as sRGB bytes from what was met at twice the size; the result has half its width and height.
+pub fn draw(hits: &Hits, seed: u32) -> (usize, usize, Vec<u8>) {
+    let (w, h) = (hits.width, hits.height);
+    let ink: Vec<f32> = (0..w * h).map(|i| edge(hits, i % w, i / w)).collect();
     let (ow, oh) = (w / 2, h / 2);
     let mut out = Vec::with_capacity(ow * oh * 3);
     for y in 0..oh {
@@ -44,14 +44,14 @@ pub fn draw(frame: &Frame, seed: u32) -> (usize, usize, Vec<u8>) {
 }
 
 /// Ink at a pixel: 1 on outlines, less on the lines inside.
-fn edge(f: &Frame, x: usize, y: usize) -> f32 {
-    let a = f.centre[y * f.width + x];
+fn edge(f: &Hits, x: usize, y: usize) -> f32 {
+    let a = f.at[y * f.width + x];
     let mut ink = 0.0f32;
     for (i, j) in [(x + 1, y), (x, y + 1)] {
         if i >= f.width || j >= f.height {
             continue;
         }
-        let b = f.centre[j * f.width + i];
+        let b = f.at[j * f.width + i];
         if a.item != b.item {
             return 1.0;
         }

@@ -28,8 +28,6 @@ pub struct Near {
     pub segment: usize,
     /// Place on the segment, 0..1.
     pub along: f32,
-    /// Offset from the nearest point to the asked point, mm.
-    pub offset: Pt,
     /// Distance, mm, unsigned.
     pub distance_mm: f32,
     /// +1 right of the polyline (outside a section), −1 left.
@@ -139,17 +137,14 @@ impl Field {
     }
 
     /// Exact distance to one segment.
-    #[inline]
+    #[inline(always)]
     fn measure(&self, p: Pt, segment: usize) -> Near {
         let [ax, ay, ex, ey, inverse] = self.segments[segment];
         let (px, py) = (p[0] - ax, p[1] - ay);
         let along = ((px * ex + py * ey) * inverse).clamp(0.0, 1.0);
         let offset = [px - ex * along, py - ey * along];
-        let turn = if along <= 0.0 {
-            let n = self.normals[segment];
-            offset[0] * n[0] + offset[1] * n[1]
-        } else if along >= 1.0 {
-            let n = self.normals[segment + 1];
+        let turn = if along <= 0.0 || along >= 1.0 {
+            let n = self.normals[segment + usize::from(along >= 1.0)];
             offset[0] * n[0] + offset[1] * n[1]
         } else {
             px * ey - py * ex
@@ -157,14 +152,13 @@ impl Field {
         Near {
             segment,
             along,
-            offset,
             distance_mm: (offset[0] * offset[0] + offset[1] * offset[1]).sqrt(),
             side: if turn >= 0.0 { 1.0 } else { -1.0 },
         }
     }
 
     /// The nearest point, from the table's segment alone: quick, for marching.
-    #[inline]
+    #[inline(always)]
     pub fn near(&self, p: Pt) -> Near {
         self.measure(p, self.nearest[self.cell(p)] as usize)
     }

@@ -2,7 +2,7 @@
 
 use crate::field::{Field, Near};
 use crate::section::{Pt, Section, Zone};
-use crate::vec3::{V3, atan2, v3};
+use crate::vec3::{V3, atan2, lerp, v3};
 use crate::warp::{Tabled, Warp};
 
 /// What a body is, for decoration.
@@ -50,8 +50,6 @@ pub struct Skin {
     pub from_foot_mm: f32,
     /// Radius of the round section there, mm.
     pub radius_mm: f32,
-    /// Section normal.
-    pub normal: Pt,
 }
 
 impl Revolved {
@@ -98,21 +96,23 @@ impl Revolved {
     pub(crate) fn surface(&self, p: V3) -> (Skin, V3, f32) {
         let placed = self.warp.place(self.local(p));
         let near = self.field.near_exact(placed.at);
-        let skin = self.skin_of(p, &near);
-        let normal = self.warp.normal(&placed, skin.normal);
-        (skin, normal, near.distance_mm * near.side * self.step)
+        let normal = self.warp.normal(&placed, self.section_normal(&near));
+        let d = near.distance_mm * near.side * self.step;
+        (self.skin_of(p, &near), normal, d)
+    }
+
+    fn section_normal(&self, near: &Near) -> Pt {
+        let (i, t) = (near.segment, near.along);
+        let [a, b] = [self.section.normals[i], self.section.normals[i + 1]];
+        let n = [lerp(a[0], b[0], t), lerp(a[1], b[1], t)];
+        let l = n[0].hypot(n[1]).max(1e-6);
+        [n[0] / l, n[1] / l]
     }
 
     fn skin_of(&self, p: V3, near: &Near) -> Skin {
         let s = &self.section;
         let (i, t) = (near.segment, near.along);
-        let mix = |a: f32, b: f32| a + (b - a) * t;
-        let n = [
-            mix(s.normals[i][0], s.normals[i + 1][0]),
-            mix(s.normals[i][1], s.normals[i + 1][1]),
-        ];
-        let l = n[0].hypot(n[1]).max(1e-6);
-        let arc = mix(s.arc_mm[i], s.arc_mm[i + 1]);
+        let arc = lerp(s.arc_mm[i], s.arc_mm[i + 1], t);
         let edge = if self.role == Role::Lid {
             s.arc_mm[s.foot]
         } else {
@@ -123,8 +123,7 @@ impl Revolved {
             angle_rad: atan2(p.z / self.warp.oval, p.x),
             from_rim_mm: (arc - edge).abs(),
             from_foot_mm: arc - s.arc_mm[s.foot],
-            radius_mm: mix(s.points[i][0], s.points[i + 1][0]),
-            normal: [n[0] / l, n[1] / l],
+            radius_mm: lerp(s.points[i][0], s.points[i + 1][0], t),
         }
     }
 

@@ -71,17 +71,10 @@ impl Item {
             .collect()
     }
 
-    /// Surface at a scene point, the normal turned into the scene.
-    pub fn surface(&self, p: V3) -> (V3, Surface) {
-        let q = self.local(p);
-        let s = self.solid.surface(q);
-        (
-            q,
-            Surface {
-                normal: self.world_dir(s.normal),
-                ..s
-            },
-        )
+    /// Surface at a scene point, and its outward normal in the scene.
+    pub fn surface(&self, p: V3) -> (Surface, V3) {
+        let (surface, normal) = self.solid.surface(self.local(p));
+        (surface, self.world_dir(normal))
     }
 }
 

@@ -29,9 +29,9 @@ pub struct Solid {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Part {
     /// The body with this index.
-    Body(usize),
+    Body(u8),
     /// The tube with this index.
-    Tube(usize),
+    Tube(u8),
 }
 
 /// The surface at a point.
@@ -39,8 +39,6 @@ pub enum Part {
 pub struct Surface {
     /// Nearest part.
     pub part: Part,
-    /// Outward normal in the piece's frame.
-    pub normal: V3,
     /// Place on the body (for a tube: on the body it joins).
     pub skin: Skin,
     /// Role of that body.
@@ -169,9 +167,9 @@ impl Solid {
         self.coarse().at(p).unwrap_or_else(|| self.distance(p))
     }
 
-    /// The surface at (or very near) `p`.
-    pub fn surface(&self, p: V3) -> Surface {
-        let mut best: Option<(f32, Surface)> = None;
+    /// The surface at (or very near) `p`, and its outward normal in the piece's frame.
+    pub fn surface(&self, p: V3) -> (Surface, V3) {
+        let mut best: Option<(f32, Surface, V3)> = None;
         for (i, body) in self.bodies.iter().enumerate() {
             let last = i + 1 == self.bodies.len();
             if box_distance_squared(p, &self.body_boxes[i]) > 9.0
@@ -180,10 +178,9 @@ impl Solid {
             {
                 continue;
             }
-            let (skin, normal, body_d) = body.surface(p);
+            let (skin, mut normal, body_d) = body.surface(p);
             let mut surface = Surface {
-                part: Part::Body(i),
-                normal,
+                part: Part::Body(i as u8),
                 skin,
                 role: body.role,
                 bore: false,
@@ -194,39 +191,44 @@ impl Solid {
                     if t.on != i || box_distance_squared(p, &self.tube_boxes[k]) > 64.0 {
                         continue;
                     }
+                    // Beyond its fillet it changes nothing.
+                    if t.distance(p) - d > t.blend_mm + 0.5 {
+                        continue;
+                    }
                     let (td, n, bore) = t.surface(p);
                     let h = (t.blend_mm - (d - td).abs()).max(0.0) / t.blend_mm;
                     // The gradient of the join is a blend of the gradients of its two sides.
                     let w = if td < d { 1.0 - 0.5 * h } else { 0.5 * h };
-                    surface.normal = surface.normal.mix(n, w).unit();
+                    normal = normal.mix(n, w).unit();
                     if td < d {
-                        surface.part = Part::Tube(k);
+                        surface.part = Part::Tube(k as u8);
                         surface.bore = bore && t.kind == Kind::Spout;
                     }
                     d = join(d, td, t.blend_mm);
                 }
             }
             if best.as_ref().is_none_or(|b| d.abs() < b.0) {
-                best = Some((d.abs(), surface));
+                best = Some((d.abs(), surface, normal));
             }
         }
         match best {
-            Some((_, s)) => s,
+            Some((_, surface, normal)) => (surface, normal),
             // A solid without bodies cannot be hit; a level surface is a harmless answer.
-            None => Surface {
-                part: Part::Body(0),
-                normal: v3(0.0, 1.0, 0.0),
-                skin: Skin {
-                    zone: Zone::Outside,
-                    angle_rad: 0.0,
-                    from_rim_mm: 0.0,
-                    from_foot_mm: 0.0,
-                    radius_mm: 0.0,
-                    normal: [0.0, 1.0],
+            None => (
+                Surface {
+                    part: Part::Body(0),
+                    skin: Skin {
+                        zone: Zone::Outside,
+                        angle_rad: 0.0,
+                        from_rim_mm: 0.0,
+                        from_foot_mm: 0.0,
+                        radius_mm: 0.0,
+                    },
+                    role: Role::Hollow,
+                    bore: false,
                 },
-                role: Role::Hollow,
-                bore: false,
-            },
+                v3(0.0, 1.0, 0.0),
+            ),
         }
     }
 

@@ -21,8 +21,17 @@ pub struct Frame {
     pub colour: Vec<V3>,
     /// Visible share of every piece in every pixel, 0..255, one mask a piece.
     pub masks: Vec<Vec<u8>>,
-    /// Distance and normal at pixel centres, for drawings: piece and part code, distance mm, normal.
-    pub centre: Vec<Hit>,
+}
+
+/// What the rays through pixel centres met, for drawings.
+#[derive(Clone, Debug)]
+pub struct Hits {
+    /// Width, pixels.
+    pub width: usize,
+    /// Height, pixels.
+    pub height: usize,
+    /// By pixel, row by row.
+    pub at: Vec<Hit>,
 }
 
 /// What the ray through a pixel's centre met.
@@ -85,147 +94,265 @@ const SUB: [[f32; 2]; 4] = [
     [-0.125, 0.375],
 ];
 
-/// What the ray through a pixel's centre met, if anything. Boxed: most pixels meet nothing, and what they meet is large.
-type Place = Option<Box<Met>>;
+/// What the rays through the places of a grid met, row by row. Most meet nothing, and what they meet is large, so a row
+/// keeps only that, and the number of it for every place.
+struct Places {
+    across: usize,
+    rows: Vec<Row>,
+}
 
-/// Renders a scene. Every pixel gets one ray, pixels at edges get four more. Where the
-/// rays round a pixel met one even surface, its own ray is looked for on that alone. Light is found at every
+struct Row {
+    /// Which of `met`; past its end where nothing was met.
+    which: Vec<u32>,
+    met: Vec<Met>,
+}
+
+impl Places {
+    fn new(
+        across: usize,
+        down: usize,
+        meet: impl Fn(usize, usize) -> Option<Met> + Sync,
+    ) -> Places {
+        let rows = (0..down)
+            .into_par_iter()
+            .map(|y| {
+                let mut met = Vec::new();
+                let which = (0..across)
+                    .map(|x| {
+                        let Some(m) = meet(x, y) else {
+                            return u32::MAX;
+                        };
+                        met.push(m);
+                        met.len() as u32 - 1
+                    })
+                    .collect();
+                Row { which, met }
+            })
+            .collect();
+        Places { across, rows }
+    }
+
+    fn down(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// What was met at a place, if anything was.
+    #[inline]
+    fn at(&self, x: usize, y: usize) -> Option<&Met> {
+        let row = &self.rows[y];
+        row.met.get(row.which[x] as usize)
+    }
+
+    /// What was met round the place (`i`, `j`) of a grid twice as fine.
+    fn around(&self, i: usize, j: usize) -> Option<[&Met; 4]> {
+        let (i0, j0, i1, j1) = (i / 2, j / 2, i.div_ceil(2), j.div_ceil(2));
+        if i1 >= self.across || j1 >= self.down() {
+            return None;
+        }
+        Some([
+            self.at(i0, j0)?,
+            self.at(i1, j0)?,
+            self.at(i0, j1)?,
+            self.at(i1, j1)?,
+        ])
+    }
+}
+
+/// What the rays through the pixels of a scene met. Every fourth pixel, both ways, gets a ray of its own; between those,
+/// where they met one surface, it is blended or looked for on that alone.
+fn meet(world: &march::World, view: &View, tiles: &Tiles, w: usize, h: usize) -> Places {
+    let mut wider: Option<Places> = None;
+    for step in [4, 2, 1] {
+        let met = Places::new(w.div_ceil(step), h.div_ceil(step), |i, j| {
+            let (x, y) = (i * step, j * step);
+            let at = (x as f32 + 0.5, y as f32 + 0.5);
+            let look = || shade::meet(world, view, tiles.at(x, y), at.0, at.1);
+            let Some(wider) = &wider else {
+                return look();
+            };
+            if i % 2 == 0 && j % 2 == 0 {
+                return wider.at(i / 2, j / 2).copied();
+            }
+            wider
+                .around(i, j)
+                .and_then(|four| {
+                    shade::blended(view, four.map(|m| (m, 0.25)), at.0, at.1)
+                        .or_else(|| shade::between(world, view, &four, at.0, at.1))
+                })
+                .or_else(look)
+        });
+        wider = Some(met);
+    }
+    wider.unwrap_or(Places {
+        across: w,
+        rows: Vec::new(),
+    })
+}
+
+/// What the rays through pixel centres meet.
+pub fn hits(scene: &Scene) -> Hits {
+    let (width, height) = (scene.camera.width, scene.camera.height);
+    let view = scene.camera.view();
+    let world = march::World::new(scene);
+    let tiles = Tiles::new(&world, &view, width, height);
+    let met = meet(&world, &view, &tiles, width, height);
+    let at = each(width, height, |x, y| {
+        met.at(x, y).map_or(Hit::default(), Met::hit)
+    });
+    Hits { width, height, at }
+}
+
+/// Renders a scene. Every pixel gets one ray, pixels at edges get four more. Light is found at every
 /// eighth pixel and, where it or the surface does not go on evenly, at every fourth, every other, every one.
 pub fn render(scene: &Scene) -> Frame {
     let (w, h) = (scene.camera.width, scene.camera.height);
     let view = scene.camera.view();
     let world = march::World::new(scene);
     let tiles = Tiles::new(&world, &view, w, h);
-    let look = |x: usize, y: usize| -> Place {
-        let at = (x as f32 + 0.5, y as f32 + 0.5);
-        shade::meet(&world, &view, tiles.at(x, y), at.0, at.1).map(Box::new)
-    };
-    let met = [4, 2, 1].into_iter().fold(Vec::new(), |wider, step| {
-        let across = w.div_ceil(2 * step);
-        each(w.div_ceil(step), h.div_ceil(step), |i, j| {
-            let (x, y) = (i * step, j * step);
-            if i % 2 == 0
-                && j % 2 == 0
-                && let Some(known) = wider.get(j / 2 * across + i / 2)
-            {
-                return Place::clone(known);
-            }
-            around(&wider, across, i, j)
-                .and_then(|four| {
-                    let at = (x as f32 + 0.5, y as f32 + 0.5);
-                    shade::between(&world, &view, &four, at.0, at.1).map(Box::new)
-                })
-                .or_else(|| look(x, y))
-        })
-    });
+    let met = meet(&world, &view, &tiles, w, h);
     let sparse = [8, 4, 2].into_iter().fold(None, |wider, step| {
-        Some(Sparse::new(&world, &met, w, h, step, wider.as_ref()))
+        Some(Sparse::new(&world, &view, &met, step, wider.as_ref()))
     });
+    let arrivals: Vec<Vec<Arrival>> = (0..h)
+        .into_par_iter()
+        .map(|y| {
+            let row = (0..w).filter_map(|x| Some((x, met.at(x, y)?)));
+            row.map(|(x, m)| {
+                sparse
+                    .as_ref()
+                    .and_then(|s| s.carried(&met, x, y))
+                    .unwrap_or_else(|| shade::arrival(&world, &view, m))
+            })
+            .collect()
+        })
+        .collect();
+    let arrival = |x: usize, y: usize| arrivals[y].get(met.rows[y].which[x] as usize);
     let ground = ground::Light::new(&world, &view, w, h);
     // A plain table changes so slowly that most of it can be blended from places apart.
     let even = scene
         .backdrop
         .is_even()
         .then(|| ground::Even::new(&world, &view, &ground, w, h));
-    let first: Vec<(V3, Arrival)> = each(w, h, |x, y| match &met[y * w + x] {
-        None => {
+    let mut colour = each(w, h, |x, y| match (met.at(x, y), arrival(x, y)) {
+        (Some(m), Some(a)) => shade::colour(&world, &view, m, a),
+        _ => {
             let at = [x as f32 + 0.5, y as f32 + 0.5];
-            let c = even
-                .as_ref()
+            even.as_ref()
                 .and_then(|e| e.at(at))
-                .unwrap_or_else(|| shade::background(&world, &view, &ground, at));
-            (c, Arrival::default())
-        }
-        Some(m) => {
-            let a = sparse
-                .as_ref()
-                .and_then(|s| s.carried(&met, w, h, x, y))
-                .unwrap_or_else(|| shade::arrival(&world, m));
-            (shade::colour(&world, &view, m, &a), a)
+                .unwrap_or_else(|| shade::background(&world, &view, &ground, at))
         }
     });
-    let tones: Vec<f32> = first
+    let tones: Vec<f32> = colour
         .iter()
-        .map(|(c, _)| c.luminance().clamp(0.0, 1.2).sqrt())
+        .map(|c| c.luminance().clamp(0.0, 1.2).sqrt())
         .collect();
-    let done: Vec<(V3, [u8; 8])> = each(w, h, |x, y| {
-        let i = y * w + x;
-        let mut c = first[i].0;
-        let mut cover = [0u32; 8];
-        let mut count = |item: usize| {
-            if let Some(k) = cover.get_mut(item) {
-                *k += 1;
-            }
-        };
-        if let Some(m) = &met[i] {
-            count(m.item);
-        }
-        let mut n = 1;
-        let extra = roughness(&tones, &met, w, h, x, y);
-        if extra > 0 {
-            // Bounded before the mean, or one mirrored light would leave a jagged edge.
-            c = bounded(c);
-            let free = closer(&met, tiles.at(x, y), w, h, x, y);
-            for &[dx, dy] in &SUB[..extra] {
-                let (px, py) = (x as f32 + 0.5 + dx, y as f32 + 0.5 + dy);
-                // What the pixels on that side show, and the light that falls there.
-                let (nx, ny) = (beside(x, dx, w), beside(y, dy, h));
-                let near = [i, y * w + nx, ny * w + x, ny * w + nx];
-                // Within a surface the rays of a pixel meet what its middle meets; on an outline they meet the nearest
-                // that they can of what is shown beside it, or they are traced.
-                let mut shown: [Option<&Met>; 4] = near.map(|k| met[k].as_deref());
-                if extra < OUTLINE {
-                    shown[1..].fill(None);
-                }
-                shown.sort_by(|a, b| {
-                    let t = |m: &Option<&Met>| m.map_or(f32::MAX, |m| m.t);
-                    t(a).total_cmp(&t(b))
-                });
-                let found = shown
-                    .into_iter()
-                    .flatten()
-                    .find_map(|m| shade::between(&world, &view, &[m], px, py))
-                    .or_else(|| shade::meet(&world, &view, &free, px, py));
-                let k = match found {
-                    None => shade::background(&world, &view, &ground, [px, py]),
-                    Some(m) => {
-                        count(m.item);
-                        let a = near
-                            .into_iter()
-                            .find(|&k| met[k].as_ref().is_some_and(|o| m.alike(o)))
-                            .map_or_else(|| shade::arrival(&world, &m), |k| first[k].1);
-                        shade::colour(&world, &view, &m, &a)
+    // Further rays of a pixel.
+    let more = |x: usize, y: usize, extra: usize, first: V3, cover: &mut Cover| {
+        // Bounded before the mean, or one mirrored light would leave a jagged edge.
+        let mut sum = bounded(first);
+        let free = closer(&met, tiles.at(x, y), w, h, x, y);
+        for &[dx, dy] in &SUB[..extra] {
+            let (px, py) = (x as f32 + 0.5 + dx, y as f32 + 0.5 + dy);
+            // What the pixels on that side show, and the light that falls there.
+            let (nx, ny) = (beside(x, dx, w), beside(y, dy, h));
+            let near = [(x, y), (nx, y), (x, ny), (nx, ny)];
+            let shown = near.map(|(x, y)| met.at(x, y));
+            let found = within(&view, shown, [dx, dy], [px, py])
+                .or_else(|| {
+                    // Within a surface the rays of a pixel meet what its middle meets; on an outline they meet the
+                    // nearest that they can of what is shown beside it, or they are traced.
+                    let mut shown = shown;
+                    if extra < OUTLINE {
+                        shown[1..].fill(None);
                     }
-                };
-                c = c + bounded(k);
-                n += 1;
-            }
-            c = c * (1.0 / n as f32);
+                    shown.sort_by(|a, b| {
+                        let t = |m: &Option<&Met>| m.map_or(f32::MAX, |m| m.t);
+                        t(a).total_cmp(&t(b))
+                    });
+                    let mut shown = shown.into_iter().flatten();
+                    shown.find_map(|m| shade::between(&world, &view, &[m], px, py))
+                })
+                .or_else(|| shade::meet(&world, &view, &free, px, py));
+            let c = match found {
+                None => shade::background(&world, &view, &ground, [px, py]),
+                Some(m) => {
+                    cover.count(m.item());
+                    let like = |&(x, y): &(usize, usize)| met.at(x, y).is_some_and(|o| m.alike(o));
+                    let known = near.into_iter().find(like);
+                    match known.and_then(|(x, y)| arrival(x, y)) {
+                        Some(a) => shade::colour(&world, &view, &m, a),
+                        None => {
+                            let a = shade::arrival(&world, &view, &m);
+                            shade::colour(&world, &view, &m, &a)
+                        }
+                    }
+                }
+            };
+            sum = sum + bounded(c);
         }
-        (c, cover.map(|k| (k * 255 / n) as u8))
+        sum * (1.0 / (1 + extra) as f32)
+    };
+    let mut covers = vec![[0u8; PIECES]; w * h];
+    let rows = colour.par_chunks_mut(w).zip(covers.par_chunks_mut(w));
+    rows.enumerate().for_each(|(y, (colours, covers))| {
+        for (x, (c, covered)) in colours.iter_mut().zip(covers).enumerate() {
+            let mut cover = Cover::default();
+            if let Some(m) = met.at(x, y) {
+                cover.count(m.item());
+            }
+            let extra = roughness(&tones, &met, w, h, x, y);
+            if extra > 0 {
+                *c = more(x, y, extra, *c, &mut cover);
+            }
+            *covered = cover.of(1 + extra);
+        }
     });
     Frame {
         width: w,
         height: h,
-        masks: (0..scene.items.len().min(8))
-            .map(|k| done.iter().map(|c| c.1[k]).collect())
+        masks: (0..scene.items.len().min(PIECES))
+            .map(|k| covers.iter().map(|c| c[k]).collect())
             .collect(),
-        colour: done.into_iter().map(|c| c.0).collect(),
-        centre: met
-            .iter()
-            .map(|m| m.as_ref().map_or(Hit::default(), |m| m.hit()))
-            .collect(),
+        colour,
     }
 }
 
-/// What was met round the place (`i`, `j`) of a grid of which every second place, both ways, is known.
-fn around(known: &[Place], across: usize, i: usize, j: usize) -> Option<[&Met; 4]> {
-    let at = |i: usize, j: usize| {
-        let there = (i < across).then(|| known.get(j * across + i));
-        there.flatten().and_then(|m| m.as_deref())
+/// Pieces that get a mask.
+const PIECES: usize = 8;
+
+/// Rays of a pixel that met each piece.
+#[derive(Default)]
+struct Cover {
+    rays: [usize; PIECES],
+}
+
+impl Cover {
+    fn count(&mut self, item: usize) {
+        if let Some(k) = self.rays.get_mut(item) {
+            *k += 1;
+        }
+    }
+
+    /// The share of `all` rays, 0..255.
+    fn of(&self, all: usize) -> [u8; PIECES] {
+        self.rays.map(|k| (k * 255 / all) as u8)
+    }
+}
+
+/// What the ray at an offset from a pixel's centre meets, blended from what was met there and at its three neighbours on
+/// that side, where one even surface shows at them all.
+fn within(view: &View, shown: [Option<&Met>; 4], offset: [f32; 2], at: [f32; 2]) -> Option<Met> {
+    let [Some(a), Some(b), Some(c), Some(d)] = shown else {
+        return None;
     };
-    let (i0, j0, i1, j1) = (i / 2, j / 2, i.div_ceil(2), j.div_ceil(2));
-    Some([at(i0, j0)?, at(i1, j0)?, at(i0, j1)?, at(i1, j1)?])
+    let [u, v] = offset.map(f32::abs);
+    let four = [
+        (a, (1.0 - u) * (1.0 - v)),
+        (b, u * (1.0 - v)),
+        (c, (1.0 - u) * v),
+        (d, u * v),
+    ];
+    shade::blended(view, four, at[0], at[1])
 }
 
 /// A value for every pixel, row by row in parallel.
@@ -252,19 +379,18 @@ impl Sparse {
     /// Light at the nodes: carried over from the `wider` ones, twice as far apart, where that will do.
     fn new(
         world: &march::World,
-        met: &[Place],
-        w: usize,
-        h: usize,
+        view: &View,
+        met: &Places,
         step: usize,
         wider: Option<&Sparse>,
     ) -> Sparse {
-        let (across, down) = (w.div_ceil(step), h.div_ceil(step));
+        let (across, down) = (met.across.div_ceil(step), met.down().div_ceil(step));
         let nodes = each(across, down, |i, j| {
             let (x, y) = (i * step, j * step);
-            let m = met[y * w + x].as_ref()?;
+            let m = met.at(x, y)?;
             wider
-                .and_then(|s| s.carried(met, w, h, x, y))
-                .or_else(|| Some(shade::arrival(world, m)))
+                .and_then(|s| s.carried(met, x, y))
+                .or_else(|| Some(shade::arrival(world, view, m)))
         });
         Sparse {
             step,
@@ -274,8 +400,8 @@ impl Sparse {
     }
 
     /// Light at a node, or half way between nodes if the surface goes on evenly between them.
-    fn carried(&self, met: &[Place], w: usize, h: usize, x: usize, y: usize) -> Option<Arrival> {
-        let here = met[y * w + x].as_ref()?;
+    fn carried(&self, met: &Places, x: usize, y: usize) -> Option<Arrival> {
+        let here = met.at(x, y)?;
         let step = self.step;
         let node = |x: usize, y: usize| self.nodes[y / step * self.across + x / step];
         let (x0, y0) = (x / step * step, y / step * step);
@@ -283,7 +409,7 @@ impl Sparse {
         if (x0, y0) == (x1, y1) {
             return node(x, y);
         }
-        if x1 >= w || y1 >= h {
+        if x1 >= met.across || y1 >= met.down() {
             return None;
         }
         let mut lo = [f32::MAX; 4];
@@ -291,7 +417,7 @@ impl Sparse {
         let mut sum = [0.0; 4];
         let mut n = 0.0;
         for (i, j) in [(x0, y0), (x1, y0), (x0, y1), (x1, y1)] {
-            let alike = met[j * w + i].as_ref().is_some_and(|m| m.alike(here));
+            let alike = met.at(i, j).is_some_and(|m| m.alike(here));
             match node(i, j).filter(|_| alike) {
                 Some(a) => {
                     n += 1.0;
@@ -315,12 +441,12 @@ impl Sparse {
 }
 
 /// Free distances within a pixel: what its tile knows, and what the rays round it found.
-fn closer(met: &[Place], tile: &[f32], w: usize, h: usize, x: usize, y: usize) -> Vec<f32> {
+fn closer(met: &Places, tile: &[f32], w: usize, h: usize, x: usize, y: usize) -> Vec<f32> {
     let mut nearest = vec![f32::MAX; tile.len()];
     for j in y.saturating_sub(1)..=(y + 1).min(h - 1) {
         for i in x.saturating_sub(1)..=(x + 1).min(w - 1) {
-            if let Some(m) = &met[j * w + i] {
-                nearest[m.item] = nearest[m.item].min(m.t);
+            if let Some(m) = met.at(i, j) {
+                nearest[m.item()] = nearest[m.item()].min(m.t);
             }
         }
     }
@@ -352,8 +478,8 @@ fn bounded(c: V3) -> V3 {
 }
 
 /// Extra rays that a pixel needs: four on outlines, two where only paint or light changes, none elsewhere.
-fn roughness(tones: &[f32], met: &[Place], w: usize, h: usize, x: usize, y: usize) -> usize {
-    let (tone, a) = (tones[y * w + x], &met[y * w + x]);
+fn roughness(tones: &[f32], met: &Places, w: usize, h: usize, x: usize, y: usize) -> usize {
+    let (tone, a) = (tones[y * w + x], met.at(x, y));
     let near = [
         (x.wrapping_sub(1), y),
         (x + 1, y),
@@ -365,8 +491,8 @@ fn roughness(tones: &[f32], met: &[Place], w: usize, h: usize, x: usize, y: usiz
         if i >= w || j >= h {
             continue;
         }
-        let limit = match (a, &met[j * w + i]) {
-            (Some(a), Some(b)) if a.item == b.item && a.n.dot(b.n) >= 0.8 => 0.08,
+        let limit = match (a, met.at(i, j)) {
+            (Some(a), Some(b)) if a.item() == b.item() && a.n.dot(b.n) >= 0.8 => 0.08,
             (None, None) => 0.16,
             _ => return OUTLINE,
         };

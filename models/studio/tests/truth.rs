@@ -148,9 +148,10 @@ fn a_band_lies_where_its_height_projects() {
     };
     let s = scene(section, Role::Hollow, pattern, 45.0, 400);
     let frame = render(&s);
+    // The ink's own darkness: where the piece meets the table it is in shade, but not as dark.
     let dark: Vec<usize> = (0..400)
         .filter(|y| {
-            frame.masks[0][y * 400 + 200] == 255 && frame.colour[y * 400 + 200].luminance() < 0.1
+            frame.masks[0][y * 400 + 200] == 255 && frame.colour[y * 400 + 200].luminance() < 0.05
         })
         .collect();
     let view = s.camera.view();

@@ -406,8 +406,8 @@ fn picture(p: &Plan) -> Result<Vec<u8>, Error> {
         Kind::Drawing => {
             shot.size_px = (1440, 1200);
             shot.turn_rad = 0.0;
-            let frame = trace::render(&stage(&placed, &shot));
-            let (width, height, rgb) = drawing::draw(&frame, 5);
+            let hits = trace::hits(&stage(&placed, &shot));
+            let (width, height, rgb) = drawing::draw(&hits, 5);
             return Picture { width, height, rgb }.jpeg(88);
         }
     }

@@ -22,11 +22,30 @@ impl Light {
     pub(super) fn new(world: &World, view: &View, w: usize, h: usize) -> Light {
         let across = w.div_ceil(GRID) + 1;
         let down = h.div_ceil(GRID) + 1;
+        let found = |i: usize, j: usize| {
+            let d = view.ray((i * GRID) as f32, (j * GRID) as f32);
+            (d.y < -1e-4).then(|| exact(world, view.eye + d * (-view.eye.y / d.y)))
+        };
+        // Every other node is found first; those between are found only where these differ.
+        let wide = across.div_ceil(2);
+        let known: Vec<Option<Share>> = (0..wide * down.div_ceil(2))
+            .into_par_iter()
+            .map(|k| found(k % wide * 2, k / wide * 2))
+            .collect();
         let nodes = (0..across * down)
             .into_par_iter()
             .map(|k| {
-                let d = view.ray(((k % across) * GRID) as f32, ((k / across) * GRID) as f32);
-                (d.y < -1e-4).then(|| exact(world, view.eye + d * (-view.eye.y / d.y)))
+                let (i, j) = (k % across, k / across);
+                let at = |i: usize, j: usize| {
+                    let k = (i < wide).then_some(j * wide + i);
+                    k.and_then(|k| known.get(k).copied().flatten())
+                };
+                let (i0, j0, i1, j1) = (i / 2, j / 2, i.div_ceil(2), j.div_ceil(2));
+                if (i0, j0) == (i1, j1) {
+                    return at(i0, j0);
+                }
+                let four = [at(i0, j0), at(i1, j0), at(i0, j1), at(i1, j1)];
+                mean(four, 0.04).or_else(|| found(i, j))
             })
             .collect();
         Light { across, nodes }
@@ -94,6 +113,20 @@ impl Even {
         let (tu, tv) = (u - i as f32, v - j as f32);
         Some(a.mix(b, tu).mix(c.mix(d, tu), tv))
     }
+}
+
+/// The mean of shares that differ by less than `limit`.
+fn mean(four: [Option<Share>; 4], limit: f32) -> Option<Share> {
+    let [Some(a), Some(b), Some(c), Some(d)] = four else {
+        return None;
+    };
+    let each = |n: usize| [a[n], b[n], c[n], d[n]];
+    let even = (0..3).all(|n| {
+        let lo = each(n).into_iter().fold(f32::MAX, f32::min);
+        let hi = each(n).into_iter().fold(f32::MIN, f32::max);
+        hi - lo < limit
+    });
+    even.then(|| [0, 1, 2].map(|n| each(n).iter().sum::<f32>() * 0.25))
 }
 
 fn exact(world: &World, p: V3) -> Share {

@@ -10,38 +10,49 @@ use crate::solid::{Part, Surface};
 use crate::vec3::{V3, v3};
 
 /// What a ray meets on a piece.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Met {
-    /// Number of the piece.
-    pub(super) item: usize,
-    /// Place in the scene and in the piece's frame.
+    /// Place in the scene.
     p: V3,
-    q: V3,
-    dir: V3,
     /// Normal turned to the viewer.
     pub(super) n: V3,
     /// Distance, mm.
     pub(super) t: f32,
     surface: Surface,
+    item: u8,
 }
 
 impl Met {
-    /// The record for drawings and edges.
-    pub(super) fn hit(&self) -> Hit {
-        let part = match self.surface.part {
+    /// Number of the piece.
+    pub(super) fn item(&self) -> usize {
+        usize::from(self.item)
+    }
+
+    /// Direction of the ray that met it.
+    fn along(&self, view: &View) -> V3 {
+        (self.p - view.eye) * (1.0 / self.t)
+    }
+
+    /// Number of the part and zone in the piece.
+    fn part(&self) -> u16 {
+        match self.surface.part {
             Part::Body(b) => {
                 let zone = match self.surface.skin.zone {
                     Zone::Under => 0,
                     Zone::Outside => 1,
                     Zone::Inside => 2,
                 };
-                b as u16 * 4 + zone
+                u16::from(b) * 4 + zone
             }
-            Part::Tube(k) => 100 + k as u16,
-        };
+            Part::Tube(k) => 1024 + u16::from(k),
+        }
+    }
+
+    /// The record for drawings.
+    pub(super) fn hit(&self) -> Hit {
         Hit {
-            item: self.item as u16 + 1,
-            part,
+            item: u16::from(self.item) + 1,
+            part: self.part(),
             t_mm: self.t,
             normal: self.n,
         }
@@ -49,13 +60,30 @@ impl Met {
 
     /// True where light may be carried over from `o`: the same part, turned much the same way.
     pub(super) fn alike(&self, o: &Met) -> bool {
-        let (a, b) = (self.hit(), o.hit());
-        a.item == b.item && a.part == b.part && a.normal.dot(b.normal) > 0.9
+        self.item == o.item && self.part() == o.part() && self.n.dot(o.n) > 0.9
+    }
+
+    /// True where the surface goes on from here to `o` without a bend, so that what lies between can be blended.
+    fn goes_on(&self, o: &Met) -> bool {
+        let (a, b) = (&self.surface, &o.surface);
+        self.item == o.item
+            && self.part() == o.part()
+            && a.bore == b.bore
+            && self.n.dot(o.n) > EVEN_COSINE
+            && (o.p - self.p).dot(self.n).abs() < EVEN_MM
+            // Behind the piece the angle starts again.
+            && (a.skin.angle_rad - b.skin.angle_rad).abs() < 1.0
     }
 }
 
+/// How far a surface may bend between places for what lies between them to be blended: the cosine of their normals, and
+/// how far off the plane that touches it at one of them the other lies, mm. What is blended is nearer to the surface by
+/// far: a bend as of a ball is followed.
+const EVEN_COSINE: f32 = 0.985;
+const EVEN_MM: f32 = 0.15;
+
 /// What arrives at a place: openness, the share of each light, openness along the mirror direction.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Arrival {
     pub(super) parts: [f32; 4],
 }
@@ -67,7 +95,7 @@ pub(super) fn meet(world: &World, view: &View, free: &[f32], x: f32, y: f32) -> 
     }
     let dir = view.ray(x, y);
     let (item, t) = world.hit(view.eye, dir, free)?;
-    Some(at(world, view, dir, item, t))
+    Some(at(world, view, dir, item, t).0)
 }
 
 /// The piece met by the ray through a picture position between others that met the same surface, `around`, all of them
@@ -86,41 +114,81 @@ pub(super) fn between(world: &World, view: &View, around: &[&Met], x: f32, y: f3
         facing -= lean;
     }
     let k = 1.0 / around.len() as f32;
-    let t = world.settle(first.item, view.eye, dir, t * k, facing * k)?;
-    let met = at(world, view, dir, first.item, t);
+    let t = world.settle(first.item(), view.eye, dir, t * k, facing * k)?;
+    let (met, faces) = at(world, view, dir, first.item(), t);
     // It may have settled on the far side, or round an edge.
-    (met.surface.normal.dot(dir) <= 0.0 && met.alike(first)).then_some(met)
+    (faces && met.alike(first)).then_some(met)
 }
 
-/// What is met on a piece at a distance along a ray.
-fn at(world: &World, view: &View, dir: V3, item: usize, t: f32) -> Met {
+/// The piece met by the ray through a picture position between four that met one surface which is all but flat there:
+/// blended from theirs by their weights, whose sum is 1. None where it bends or is seen edge on.
+pub(super) fn blended(view: &View, around: [(&Met, f32); 4], x: f32, y: f32) -> Option<Met> {
+    let (first, _) = around[0];
+    if !around[1..].iter().all(|(o, _)| first.goes_on(o)) {
+        return None;
+    }
+    let dir = view.ray(x, y);
+    let mix = |of: fn(&Met) -> f32| around.iter().map(|(m, k)| of(m) * k).sum::<f32>();
+    let mix3 = |of: fn(&Met) -> V3| {
+        let sum = |a: V3, (m, k): &(&Met, f32)| a + of(m) * *k;
+        around.iter().fold(V3::default(), sum)
+    };
+    let n = mix3(|m| m.n);
+    let facing = -n.dot(dir);
+    if facing < 0.15 {
+        return None;
+    }
+    // Half way between where the ray crosses the plane through the blended place and, in the mean, the planes that touch
+    // the surface: as far as it bends, the one lies behind it and the other before it.
+    let chord = (view.eye - mix3(|m| m.p)).dot(n) / facing;
+    let touch: f32 = around
+        .iter()
+        .map(|(m, k)| k * (m.p - view.eye).dot(m.n) / m.n.dot(dir).min(-0.05))
+        .sum();
+    let t = 0.5 * (chord + touch);
+    let mut met = Met {
+        p: view.eye + dir * t,
+        n: n.unit(),
+        t,
+        ..*first
+    };
+    let skin = &mut met.surface.skin;
+    skin.angle_rad = mix(|m| m.surface.skin.angle_rad);
+    skin.from_rim_mm = mix(|m| m.surface.skin.from_rim_mm);
+    skin.from_foot_mm = mix(|m| m.surface.skin.from_foot_mm);
+    skin.radius_mm = mix(|m| m.surface.skin.radius_mm);
+    Some(met)
+}
+
+/// What is met on a piece at a distance along a ray, and whether the surface there faces the ray.
+fn at(world: &World, view: &View, dir: V3, item: usize, t: f32) -> (Met, bool) {
     let p = view.eye + dir * t;
-    let (q, surface) = world.scene.items[item].surface(p);
-    let mut n = surface.normal;
-    if n.dot(dir) > 0.0 {
+    let (surface, mut n) = world.scene.items[item].surface(p);
+    let faces = n.dot(dir) <= 0.0;
+    if !faces {
         // A silhouette pixel may land just past the edge; it is lit as the edge is.
         n = (n - dir * (n.dot(dir) * 1.02)).unit();
     }
-    Met {
-        item,
+    let met = Met {
         p,
-        q,
-        dir,
         n,
         t,
         surface,
-    }
+        item: item as u8,
+    };
+    (met, faces)
 }
 
 /// Light arriving at a place met.
-pub(super) fn arrival(world: &World, m: &Met) -> Arrival {
+pub(super) fn arrival(world: &World, view: &View, m: &Met) -> Arrival {
     let mut lit = [1.0, 1.0];
     for (k, b) in world.scene.rig.boxes.iter().take(2).enumerate() {
         if m.n.dot(b.dir) > -WRAP {
             lit[k] = world.lit(m.p + m.n * 0.8, b.dir, b.softness().max(0.05));
         }
     }
-    let r = m.dir - m.n * (2.0 * m.dir.dot(m.n));
+    let dir = m.along(view);
+    let r = dir - m.n * (2.0 * dir.dot(m.n));
     let far = world.near(m.p + r * 26.0 + m.n, 24.0).max(0.0) / 24.0;
     let close = world.near(m.p + r * 7.0 + m.n * 0.5, 6.0).max(0.0) / 6.0;
     let mirror = (0.3 + 0.7 * far) * (0.2 + 0.8 * close);
@@ -131,12 +199,14 @@ pub(super) fn arrival(world: &World, m: &Met) -> Arrival {
 
 /// Colour of a place met, under the light that arrives.
 pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> V3 {
-    let item = &world.scene.items[m.item];
+    let item = &world.scene.items[m.item()];
     let rig = &world.scene.rig;
-    let (mut n, d) = (m.n, m.dir);
+    let (mut n, d) = (m.n, m.along(view));
     let facing = (-n.dot(d)).max(0.06);
     let px_mm = view.footprint_mm(m.t) / facing.max(0.25);
-    let paint = item.finish.paint(&item.solid, m.q, &m.surface, px_mm);
+    let paint = item
+        .finish
+        .paint(&item.solid, item.local(m.p), &m.surface, px_mm);
     let mut hollow = 1.0;
     if item.finish.has_bump() {
         (n, hollow) = bumped(world, m);
@@ -177,12 +247,12 @@ pub(super) fn colour(world: &World, view: &View, m: &Met, arrival: &Arrival) -> 
 
 /// Normal over fine embossing, and how much the glaze darkens its hollows.
 fn bumped(world: &World, m: &Met) -> (V3, f32) {
-    let item = &world.scene.items[m.item];
+    let item = &world.scene.items[m.item()];
     let (p, n) = (m.p, m.n);
     let Part::Body(body) = m.surface.part else {
         return (n, 1.0);
     };
-    let body = &item.solid.bodies[body];
+    let body = &item.solid.bodies[usize::from(body)];
     let e = 0.35;
     let side = if n.y.abs() < 0.9 {
         v3(0.0, 1.0, 0.0)
@@ -208,16 +278,16 @@ pub(super) fn background(world: &World, view: &View, ground: &Light, at: [f32; 2
     {
         return colour * card.light(&s.rig, world.table_light);
     }
-    let wall = s.backdrop.beyond(d) * world.wall_light;
+    let wall = || s.backdrop.beyond(d) * world.wall_light;
     if d.y >= -1e-4 {
-        return wall;
+        return wall();
     }
     let t = -view.eye.y / d.y;
     let p = view.eye + d * t;
     let px = view.footprint_mm(t) / (-d.y).max(0.05);
     let share = s.backdrop.wall_share(p, d, px);
     if share >= 0.999 {
-        return wall;
+        return wall();
     }
     let (colour, gloss) = s.backdrop.at(p, px.min(6.0));
     let up = v3(0.0, 1.0, 0.0);
@@ -231,7 +301,7 @@ pub(super) fn background(world: &World, view: &View, ground: &Light, at: [f32; 2
     if gloss > 0.0 {
         let r = d - up * (2.0 * d.dot(up));
         let f = 0.03 + 0.4 * (1.0 + d.y).clamp(0.0, 1.0).powi(5);
-        c = c + s.rig.mirror(r, 0.35, wall) * (f * gloss * open * 0.6);
+        c = c + s.rig.mirror(r, 0.35, wall()) * (f * gloss * open * 0.6);
     }
-    if share > 0.0 { c.mix(wall, share) } else { c }
+    if share > 0.0 { c.mix(wall(), share) } else { c }
 }
