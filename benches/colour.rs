@@ -91,7 +91,8 @@ fn one(file: &Path, mask: &Model, networks: &Networks) -> [Duration; PARTS.len()
     embedding.expect("the networks run");
     let (tones, tones_t) = timed(|| colour::tones(&cut.working));
     let has_colour = tones == Tones::Colour;
-    let (colours, colours_t) = timed(|| colour::read(&cut, has_colour, None));
+    let (colours, colours_t) =
+        timed(|| colour::read(&cut, has_colour, None, colour::card(&cut).as_ref()));
     let colours = colours.expect("no point was given");
     let balance: &Balance = &colours.balance;
     let (_, surface_t) =

@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{cutout::Cutout, error::Result, raster};
 
+pub use card::{Card, card};
 pub use difference::{Difference, difference};
 pub use ground::{Doubt, Ground};
 pub use light::{Balance, NeutralPoint, Reference};
@@ -49,14 +50,19 @@ impl Colours {
     }
 }
 
-/// Reads the colours of a piece; `point` names something neutral in the photo.
-/// Nothing but the balance is read where the surface is not seen or has no
-/// colour.
+/// Reads the colours of a piece; `point` names something neutral in the photo, else
+/// `card` does, if there is one. Nothing but the balance is read where the surface is
+/// not seen or has no colour.
 ///
 /// # Errors
 /// [`crate::error::Kind::Usage`] if the point shows nothing that can be used.
-pub fn read(cutout: &Cutout, has_colour: bool, point: Option<NeutralPoint>) -> Result<Colours> {
-    let balance = light::balance(cutout, point)?;
+pub fn read(
+    cutout: &Cutout,
+    has_colour: bool,
+    point: Option<NeutralPoint>,
+    card: Option<&Card>,
+) -> Result<Colours> {
+    let balance = light::balance(cutout, point, card)?;
     if !has_colour || !cutout.origin.shows_surface() {
         return Ok(Colours {
             balance,

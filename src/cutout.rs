@@ -4,6 +4,7 @@
 //! silhouette or a line drawing already, or from the mask network; a network's
 //! mask is coarse and its edge is then found again in the photo ([`refine`]).
 
+mod painted;
 mod ready;
 mod refine;
 
@@ -89,8 +90,6 @@ pub fn cut(photo: &Photo, model: &Model, config: &Config, method: Method) -> Res
     let working = shrink(&photo.pixels, config.cutout.working_px);
     let photo_per_working = photo.pixels.width() as f32 / working.width() as f32;
     let size = working.dimensions();
-    let mut warnings = Vec::new();
-
     let alpha = || {
         let alpha = photo.alpha.as_ref()?;
         Some(raster::resize_grey(alpha, size.0, size.1))
@@ -117,12 +116,11 @@ pub fn cut(photo: &Photo, model: &Model, config: &Config, method: Method) -> Res
         mask = whole();
         origin = Origin::Whole;
     }
+    let mut warnings = Vec::new();
     if origin == Origin::Whole && method != Method::None {
         warnings.push(Warning::new(Code::WholePhoto));
     }
-    if regions > 1 {
-        warnings.push(Warning::new(Code::SeveralPieces));
-    }
+    warnings.extend(several(regions));
     Ok(Cutout {
         working,
         mask,
@@ -130,6 +128,36 @@ pub fn cut(photo: &Photo, model: &Model, config: &Config, method: Method) -> Res
         origin,
         warnings,
     })
+}
+
+/// The piece cut out again by the network with a figure painted over that is none of
+/// it: corners of a convex one, working pixels. The cutout as it was where the mask
+/// is not the network's, or nothing is left.
+///
+/// # Errors
+/// [`crate::error::Kind::Setup`] if the network does not run.
+pub fn cut_without(cutout: Cutout, figure: &[[f32; 2]], model: &Model) -> Result<Cutout> {
+    if cutout.origin != Origin::Model {
+        return Ok(cutout);
+    }
+    let painted = painted::over(&cutout.working, &cutout.mask, figure);
+    let Some(coarse) = ask(&painted, model)? else {
+        return Ok(cutout);
+    };
+    let mut mask = refine::refine(&painted, &coarse);
+    let regions = keep_largest(&mut mask);
+    if regions == 0 {
+        return Ok(cutout);
+    }
+    Ok(Cutout {
+        mask,
+        warnings: several(regions).into_iter().collect(),
+        ..cutout
+    })
+}
+
+fn several(regions: usize) -> Option<Warning> {
+    (regions > 1).then(|| Warning::new(Code::SeveralPieces))
 }
 
 impl Cutout {

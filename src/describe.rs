@@ -94,6 +94,10 @@ impl Engine {
             };
             cutout = cutout::cut(&photo, &self.mask, &self.config, self.method)?;
         }
+        let card = colour::card(&cutout);
+        if let Some(card) = card.filter(|card| card.is_in_mask) {
+            cutout = cutout::cut_without(cutout, &card.corners, &self.mask)?;
+        }
         let outline = outline::trace(cutout.mask.as_raw(), cutout.mask.width() as usize)
             .ok_or_else(|| {
                 Error::new(Kind::NoPiece, "no piece was found in the photo")
@@ -111,7 +115,7 @@ impl Engine {
         } else {
             None
         };
-        let colours = colour::read(&cutout, has_colour, self.neutral)
+        let colours = colour::read(&cutout, has_colour, self.neutral, card.as_ref())
             .map_err(|e| e.in_file(&photo.source))?;
         let features = channel::describe(&Subject {
             cutout: &cutout,

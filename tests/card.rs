@@ -77,7 +77,11 @@ impl Scene {
     }
 
     fn balance(&self) -> Balance {
-        colour::read(&self.cutout(), true, None).unwrap().balance
+        let cutout = self.cutout();
+        let card = colour::card(&cutout);
+        colour::read(&cutout, true, None, card.as_ref())
+            .unwrap()
+            .balance
     }
 }
 

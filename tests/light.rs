@@ -126,7 +126,7 @@ impl Chart {
     }
 
     fn balance(&self, percent: Option<f32>) -> Balance {
-        let colours = colour::read(&self.cutout, true, Some(self.grey(percent))).unwrap();
+        let colours = colour::read(&self.cutout, true, Some(self.grey(percent)), None).unwrap();
         colours.balance
     }
 
@@ -188,7 +188,7 @@ fn a_point_that_shows_nothing_neutral_is_refused_with_a_remedy() {
             y_px,
             percent: Some(18.0),
         };
-        colour::read(&chart.cutout, true, Some(point))
+        colour::read(&chart.cutout, true, Some(point), None)
     };
     assert_eq!(read(-3.0, 5.0).unwrap_err().kind(), Kind::Usage);
     assert_eq!(read(300.0, 5.0).unwrap_err().kind(), Kind::Usage);

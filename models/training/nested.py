@@ -1,6 +1,6 @@
 """The general mask network in PyTorch (Qin et al. 2020, "U2-Net", small version): the cutout starts from its weights.
 
-Only what the cutout needs is built: six nested stages down and four up again, without the last and dearest one at the
+Only what is shipped is built: six nested stages down and four up again, without the last and dearest one at the
 input's own resolution. The published weights are read out of `mask.onnx`, where batch normalisation is part of the
 convolutions already.
 """
@@ -60,8 +60,8 @@ class Stage(nn.Module):
 
 
 class Nested(nn.Module):
-    """`whole`: the published network, logits of its mask at the input's size. Else without its last and dearest stage, all
-    of it at half the side: features at 1/2 and at 1/4 of the input, and its guess (logits) at 1/4.
+    """`whole`: the network of `mask.onnx`, logits of its mask at the input's size. Else all of it at half the side: features
+    at 1/2 and at 1/4 of the input, and its guess (logits) at 1/4.
     """
 
     def __init__(self, whole=False):
@@ -72,9 +72,9 @@ class Nested(nn.Module):
         if not whole:
             self.stem = nn.Conv2d(3, WIDE, 6, 2, 2)
             self.down[0].first = nn.ReLU()
-        self.up = nn.ModuleList([Stage(2 * WIDE, *depth) for depth in depths[4::-1][: 5 if whole else 4]])
+        self.up = nn.ModuleList([Stage(2 * WIDE, *depth) for depth in depths[4:0:-1]])
         # From the deepest stage to the shallowest.
-        self.guesses = nn.ModuleList([nn.Conv2d(WIDE, 1, 3, 1, 1) for _ in range(6 if whole else 1)])
+        self.guesses = nn.ModuleList([nn.Conv2d(WIDE, 1, 3, 1, 1) for _ in range(5 if whole else 1)])
         self.fuse = nn.Conv2d(6, 1, 1) if whole else None
 
     def forward(self, x):
@@ -89,7 +89,8 @@ class Nested(nn.Module):
         if not self.whole:
             return levels[0], y, self.guesses[0](y)
         guesses = [like(guess(y), x) for guess, y in zip(self.guesses, found)]
-        return self.fuse(torch.cat(guesses[::-1], 1))
+        # The guess of the shallowest stage stands for that of the stage left out, too.
+        return self.fuse(torch.cat([guesses[-1], *guesses[::-1]], 1))
 
     def load_published(self, file):
         """Weights of `mask.onnx`. Without the last stage its first convolution, on a picture of half the side, is the stem."""

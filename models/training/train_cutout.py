@@ -96,11 +96,11 @@ def train(net, scenes, steps, seconds, batch, highest, share, save):
     rates = [group["lr"] for group in optimiser.param_groups]
     average, averaged, begun, saved = None, 0, time.time(), time.time()
     for step in range(steps):
-        share = max(step / steps, (time.time() - begun) / seconds)
-        if share >= 1:
+        gone = max(step / steps, (time.time() - begun) / seconds)
+        if gone >= 1:
             break
         for group, rate in zip(optimiser.param_groups, rates):
-            group["lr"] = rate * min(1, step / 100 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * share))
+            group["lr"] = rate * min(1, step / 100 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * gone))
         picked = torch.randint(len(scenes[0]), (batch,))
         x, instance, general = vary(*(part[picked] for part in scenes))
         net.train()
@@ -109,7 +109,7 @@ def train(net, scenes, steps, seconds, batch, highest, share, save):
         sum(parts.values()).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
-        if share > 0.8 and step % 4 == 0:
+        if gone > 0.8 and step % 4 == 0:
             average, averaged = run.running_mean(average, net.state_dict(), averaged), averaged + 1
         if step % 200 == 0:
             run.note(f"step {step}: " + ", ".join(f"{name} {value.item():.4f}" for name, value in parts.items()))

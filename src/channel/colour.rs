@@ -15,7 +15,7 @@ const RANGE: [(f32, f32); 3] = [(0.0, 100.0), (-50.0, 60.0), (-60.0, 70.0)];
 /// The colour channel.
 pub(super) const CHANNEL: Channel = Channel {
     name: "colour",
-    version: 1,
+    version: 2,
     dim: CELLS[0] * CELLS[1] * CELLS[2],
     metric: Metric::L2,
     unrelated: 1.0,

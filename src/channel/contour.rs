@@ -8,7 +8,7 @@ use crate::outline::{CONTOUR_DIM, Contour};
 /// The contour channel.
 pub(super) const CHANNEL: Channel = Channel {
     name: "contour",
-    version: 3,
+    version: 4,
     dim: CONTOUR_DIM,
     metric: Metric::L1,
     unrelated: 40.0,

@@ -8,7 +8,7 @@ use crate::colour::Ground;
 /// The ground channel.
 pub(super) const CHANNEL: Channel = Channel {
     name: "ground",
-    version: 2,
+    version: 3,
     dim: Ground::DIM,
     metric: Metric::L2,
     unrelated: 40.0,

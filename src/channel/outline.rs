@@ -34,7 +34,7 @@ const DIM: usize = SCALES.len() * (3 * FREQUENCIES + STEPS) + CELLS * CELLS;
 /// The outline channel.
 pub(super) const CHANNEL: Channel = Channel {
     name: "outline",
-    version: 4,
+    version: 5,
     dim: DIM,
     metric: Metric::L1,
     unrelated: 6.4,

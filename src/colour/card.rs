@@ -8,9 +8,12 @@
 //! region is opened by a square, so that a side which fades into the table for
 //! a few pixels does not join the two.
 
+mod figure;
+
 use imageproc::point::Point;
 
 use crate::{cutout::Cutout, raster};
+use figure::{area, four_lines, hull, may_be_rectangle};
 
 /// Longest side of the copy on which a card is looked for, pixels.
 const LOOK_PX: u32 = 240;
@@ -32,15 +35,6 @@ const FILLS_HULL: f64 = 0.92;
 /// Least share that the hull has of the figure of four straight lines along its
 /// sides. Opening rounds the corners of a card that leans; an ellipse has 0.85.
 const FOUR_SIDED: f64 = 0.96;
-/// Most that the points along a side may be off their line (root mean square),
-/// pixels.
-const OFF_LINE_PX: f64 = 0.6;
-/// Longer over shorter side of a card, in the picture, at most.
-const LONGEST: f64 = 2.2;
-/// A side over the opposite one at most, and the least sine of a corner: what
-/// perspective makes of a rectangle that faces more or less to the camera.
-const OPPOSITE: f64 = 1.45;
-const CORNER_SINE: f64 = 0.8;
 /// Most that is left (root mean square of all channels, 8-bit steps) when an
 /// even slope of light is taken off.
 const LEFT: f64 = 1.5;
@@ -66,11 +60,25 @@ const SWALLOWED: f64 = 0.3;
 const SHARE_OF_PIECE: f64 = 0.35;
 const FREE_SIDE: f64 = 0.2;
 
-/// The colour of the grey card beside the piece, linear sRGB; `None` where
-/// nothing looks like one. Of several the largest is taken.
-pub(super) fn find(cutout: &Cutout) -> Option<[f32; 3]> {
+/// Least share of a card that a mask counts as piece when it has swallowed it.
+const IN_MASK: f64 = 0.1;
+
+/// A grey card in a photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Card {
+    /// Its colour, linear sRGB.
+    pub colour: [f32; 3],
+    /// Its corners in the order round it, working pixels of the cutout.
+    pub corners: [[f32; 2]; 4],
+    /// Whether the mask takes it for a part of the piece.
+    pub is_in_mask: bool,
+}
+
+/// The grey card beside the piece; `None` where nothing looks like one. Of several the
+/// largest is taken.
+pub fn card(cutout: &Cutout) -> Option<Card> {
     let look = Look::at(cutout);
-    let mut best: Option<(usize, [f32; 3])> = None;
+    let mut best: Option<(usize, Card)> = None;
     let mut roughness = look.roughness();
     for radius in OPENED_BY {
         // Eroding all even regions by one pixel more is widening the roughness.
@@ -80,19 +88,21 @@ pub(super) fn find(cutout: &Cutout) -> Option<[f32; 3]> {
                 if best.is_some_and(|(size, _)| size >= region.len()) {
                     continue;
                 }
-                if let Some(colour) = look.card(&region) {
-                    best = Some((region.len(), colour));
+                if let Some(card) = look.card(&region) {
+                    best = Some((region.len(), card));
                 }
             }
         }
     }
-    best.map(|(_, colour)| colour)
+    best.map(|(_, card)| card)
 }
 
 /// The small copy that is looked at, rows one after the other.
 struct Look {
     width: usize,
     height: usize,
+    /// Working pixels per pixel of the copy, across and down.
+    scale: [f32; 2],
     /// 8-bit steps, smoothed a little against noise.
     smooth: Vec<[f32; 3]>,
     is_piece: Vec<bool>,
@@ -112,9 +122,11 @@ impl Look {
         let rows = smoothed(&raw, width, height, 1);
         let is_piece: Vec<bool> = mask.as_raw().iter().map(|v| *v >= MASKED).collect();
         let covered = is_piece.iter().filter(|p| **p).count();
+        let of = cutout.working.dimensions();
         Self {
             width,
             height,
+            scale: [of.0 as f32 / width as f32, of.1 as f32 / height as f32],
             smooth: smoothed(&rows, width, height, width),
             piece_share: covered as f64 / is_piece.len() as f64,
             is_piece,
@@ -209,8 +221,8 @@ impl Look {
             .collect()
     }
 
-    /// The colour of a region, linear, if it looks like a grey card.
-    fn card(&self, region: &[Point<i32>]) -> Option<[f32; 3]> {
+    /// A region as a card, if it looks like a grey one.
+    fn card(&self, region: &[Point<i32>]) -> Option<Card> {
         let sum = |i: usize| -> f32 { region.iter().map(|p| self.smooth[self.index(p)][i]).sum() };
         let mean = [0, 1, 2].map(|i| sum(i) / region.len() as f32);
         let colour = linear(mean);
@@ -230,7 +242,19 @@ impl Look {
         let fits = is_rectangle
             && self.unevenness(region, mean) <= LEFT
             && self.stands_alone(region, &corners, mean);
-        fits.then_some(colour)
+        let place =
+            |corner: [f64; 2]| std::array::from_fn(|i| (corner[i] as f32 + 0.5) * self.scale[i]);
+        fits.then(|| Card {
+            colour,
+            corners: corners.map(place),
+            is_in_mask: self.in_piece(region) as f64 >= IN_MASK * region.len() as f64,
+        })
+    }
+
+    /// Pixels of a region that the mask counts as piece.
+    fn in_piece(&self, region: &[Point<i32>]) -> usize {
+        let inside = region.iter().filter(|p| self.is_piece[self.index(p)]);
+        inside.count()
     }
 
     fn index(&self, p: &Point<i32>) -> usize {
@@ -315,12 +339,8 @@ impl Look {
         if share(&piece) > PIECE_ROUND {
             return false;
         }
-        let inside = region
-            .iter()
-            .filter(|p| self.is_piece[self.index(p)])
-            .count();
         let photo = (self.width * self.height) as f64;
-        (inside as f64) < SWALLOWED * region.len() as f64
+        (self.in_piece(region) as f64) < SWALLOWED * region.len() as f64
             || region.len() as f64 / photo <= SHARE_OF_PIECE * self.piece_share
                 && piece.iter().filter(|s| of_side(s) <= FREE_SIDE).count() >= 2
     }
@@ -348,141 +368,4 @@ fn smoothed(values: &[[f32; 3]], width: usize, height: usize, step: usize) -> Ve
             std::array::from_fn(|i| (before[i] + 2.0 * values[at][i] + after[i]) / 4.0)
         })
         .collect()
-}
-
-/// The convex hull of a region whose pixels come row by row: down along the
-/// first pixels of the rows and up along the last (Andrew 1979).
-fn hull(region: &[Point<i32>]) -> Vec<Point<i32>> {
-    let rows = || region.chunk_by(|p, q| p.y == q.y);
-    let mut round = chain(rows().map(|row| row[0]));
-    round.extend(chain(rows().rev().map(|row| row[row.len() - 1])));
-    round.dedup();
-    round
-}
-
-/// What is left of a line of points when it may only bend one way.
-fn chain(points: impl Iterator<Item = Point<i32>>) -> Vec<Point<i32>> {
-    let mut kept: Vec<Point<i32>> = Vec::new();
-    for p in points {
-        while let [.., a, b] = kept[..] {
-            let bend = (b.x - a.x) * (p.y - a.y) - (b.y - a.y) * (p.x - a.x);
-            if bend < 0 {
-                break;
-            }
-            kept.pop();
-        }
-        kept.push(p);
-    }
-    kept
-}
-
-/// Pixels of a convex figure through the middles of pixels (Pick's theorem, the
-/// points on its border counted by its length).
-fn area(figure: &[[f64; 2]]) -> f64 {
-    let (mut twice, mut round) = (0.0, 0.0);
-    for (i, p) in figure.iter().enumerate() {
-        let q = figure[(i + 1) % figure.len()];
-        twice += p[0] * q[1] - q[0] * p[1];
-        round += (p[0] - q[0]).hypot(p[1] - q[1]);
-    }
-    f64::abs(twice) / 2.0 + round / 2.0 + 1.0
-}
-
-/// The four corners of a convex figure that enclose most, as positions in it: for
-/// each diagonal the farthest corner on either side.
-fn largest_four_sided(hull: &[[f64; 2]]) -> Option<[usize; 4]> {
-    let n = hull.len();
-    let triangle = |a: usize, b: usize, c: usize| {
-        let [a, b, c] = [hull[a], hull[b], hull[c % n]];
-        ((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])).abs()
-    };
-    let mut best: Option<(f64, [usize; 4])> = None;
-    for i in 0..n {
-        for j in i + 2..n {
-            let farthest = |range: std::ops::Range<usize>| {
-                range
-                    .map(|k| (triangle(i, j, k), k))
-                    .max_by(|a, b| a.0.total_cmp(&b.0))
-            };
-            if let (Some(one), Some(other)) = (farthest(i + 1..j), farthest(j + 1..n + i)) {
-                let both = one.0 + other.0;
-                if best.is_none_or(|(most, _)| both > most) {
-                    best = Some((both, [i, one.1, j, other.1]));
-                }
-            }
-        }
-    }
-    best.map(|(_, corners)| corners)
-}
-
-/// Where four straight lines meet that lie along the sides of a convex figure,
-/// its rounded corners left out; `None` where it has no four straight sides.
-fn four_lines(hull: &[[f64; 2]]) -> Option<[[f64; 2]; 4]> {
-    let at = largest_four_sided(hull)?;
-    let mut lines = [([0.0; 2], [0.0; 2]); 4];
-    for (side, line) in lines.iter_mut().enumerate() {
-        let end = if side == 3 {
-            at[0] + hull.len()
-        } else {
-            at[side + 1]
-        };
-        let edge: Vec<[f64; 2]> = (at[side]..=end).map(|i| hull[i % hull.len()]).collect();
-        *line = straight(&edge)?;
-    }
-    let meet = |k: usize| -> Option<[f64; 2]> {
-        let ((p, d), (q, e)) = (lines[(k + 3) % 4], lines[k]);
-        let sine = d[0] * e[1] - d[1] * e[0];
-        let far = ((q[0] - p[0]) * e[1] - (q[1] - p[1]) * e[0]) / sine;
-        (sine.abs() > 0.2).then(|| [p[0] + far * d[0], p[1] + far * d[1]])
-    };
-    Some([meet(0)?, meet(1)?, meet(2)?, meet(3)?])
-}
-
-/// Middle and direction of the line along the middle three fifths of an edge, if
-/// that is straight.
-fn straight(edge: &[[f64; 2]]) -> Option<([f64; 2], [f64; 2])> {
-    const POINTS: usize = 15;
-    let length = |i: usize| (edge[i + 1][0] - edge[i][0]).hypot(edge[i + 1][1] - edge[i][1]);
-    let whole: f64 = (0..edge.len() - 1).map(length).sum();
-    let place = |share: f64| {
-        let mut left = share * whole;
-        let mut i = 0;
-        while i + 2 < edge.len() && left > length(i) {
-            left -= length(i);
-            i += 1;
-        }
-        let t = left / length(i).max(1e-9);
-        [0, 1].map(|k| edge[i][k] + t * (edge[i + 1][k] - edge[i][k]))
-    };
-    let points: [[f64; 2]; POINTS] =
-        std::array::from_fn(|i| place(0.2 + 0.6 * i as f64 / (POINTS - 1) as f64));
-    let middle = [0, 1].map(|k| points.iter().map(|p| p[k]).sum::<f64>() / POINTS as f64);
-    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
-    for p in points {
-        let (x, y) = (p[0] - middle[0], p[1] - middle[1]);
-        (xx, xy, yy) = (xx + x * x, xy + x * y, yy + y * y);
-    }
-    // The greater axis of the points' spread, and what lies across it.
-    let turn = 0.5 * (2.0 * xy).atan2(xx - yy);
-    let across = (xx + yy) / 2.0 - ((xx - yy) / 2.0).hypot(xy);
-    let off = (across.max(0.0) / POINTS as f64).sqrt();
-    (off <= OFF_LINE_PX).then(|| (middle, [turn.cos(), turn.sin()]))
-}
-
-/// Whether four corners may be a card's.
-fn may_be_rectangle(corners: &[[f64; 2]; 4]) -> bool {
-    let side = |i: usize| {
-        let (p, q) = (corners[i % 4], corners[(i + 1) % 4]);
-        [q[0] - p[0], q[1] - p[1]]
-    };
-    let length = |i: usize| side(i)[0].hypot(side(i)[1]) + 1.0;
-    let ratio = |a: f64, b: f64| a.max(b) / a.min(b);
-    let square = (0..4).all(|i| {
-        let (a, b) = (side(i), side(i + 1));
-        (a[0] * b[1] - a[1] * b[0]).abs() >= CORNER_SINE * length(i) * length(i + 1)
-    });
-    square
-        && ratio(length(0) + length(2), length(1) + length(3)) <= LONGEST
-        && ratio(length(0), length(2)) <= OPPOSITE
-        && ratio(length(1), length(3)) <= OPPOSITE
 }

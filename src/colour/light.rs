@@ -8,7 +8,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::card;
+use super::Card;
 use crate::{
     cutout::Cutout,
     error::{Error, Kind, Result},
@@ -82,18 +82,21 @@ const USABLE: std::ops::RangeInclusive<u8> = 20..=245;
 /// channel's): more is an edge or a print.
 const EVEN: u8 = 12;
 
-/// Takes the balance from the point, else from a grey card found beside the
-/// piece, else leaves the camera's.
+/// Takes the balance from the point, else from a grey card that was found, else leaves
+/// the camera's.
 ///
 /// # Errors
 /// [`Kind::Usage`] if the point lies outside the photo or shows nothing even.
-pub(super) fn balance(cutout: &Cutout, point: Option<NeutralPoint>) -> Result<Balance> {
+pub(super) fn balance(
+    cutout: &Cutout,
+    point: Option<NeutralPoint>,
+    card: Option<&Card>,
+) -> Result<Balance> {
     if let Some(point) = point {
         return given(cutout, point);
     }
-    let found = card::find(cutout);
-    Ok(found.map_or_else(Balance::default, |rgb| {
-        grey(rgb, GREY_CARD, Reference::Found)
+    Ok(card.map_or_else(Balance::default, |card| {
+        grey(card.colour, GREY_CARD, Reference::Found)
     }))
 }
 
