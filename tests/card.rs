@@ -180,8 +180,27 @@ fn a_card_is_found_where_it_fades_into_the_table_or_touches_the_mask() {
     assert_found(&scene, CARD, "a table as dark as the card for a stretch");
     let beside = seen([132.0, 200.0], [24.0, 34.0], [0.0; 3]);
     let mut scene = Scene::with(beside.clone(), CARD);
+    let is_in_mask = |scene: &Scene| colour::card(&scene.cutout()).map(|card| card.is_in_mask);
+    assert_eq!(is_in_mask(&scene), Some(false));
     scene.also_piece = Some(beside);
     assert_found(&scene, CARD, "taken for a part of the piece");
+    assert_eq!(is_in_mask(&scene), Some(true));
+}
+
+/// It is painted over by its corners, so they have to lie where they were drawn: within
+/// two pixels, both ways, of the copy of 240 on which a card is looked for.
+#[test]
+fn the_corners_of_a_card_are_its_own() {
+    let most = 2.0 * 2.0f32.sqrt() * SIDE as f32 / 240.0;
+    for turn_deg in [0.0, 8.0, -15.0] {
+        let drawn = seen([95.0, 190.0], [24.0, 34.0], [turn_deg, 0.0, 0.0]);
+        let card = colour::card(&Scene::with(drawn.clone(), CARD).cutout()).unwrap();
+        for [x, y] in &drawn {
+            let off = |c: &[f32; 2]| (c[0] - x).hypot(c[1] - y);
+            let nearest = card.corners.iter().map(off).fold(f32::INFINITY, f32::min);
+            assert!(nearest < most, "{turn_deg}: {nearest} px off");
+        }
+    }
 }
 
 /// Common practice, no source: what has another form than a card, a colour, a

@@ -68,7 +68,8 @@ const IN_MASK: f64 = 0.1;
 pub struct Card {
     /// Its colour, linear sRGB.
     pub colour: [f32; 3],
-    /// Its corners in the order round it, working pixels of the cutout.
+    /// Its corners in the order round it, working pixels of the cutout; within the card's
+    /// edge, by up to two pixels of the copy of 240 on which it is found.
     pub corners: [[f32; 2]; 4],
     /// Whether the mask takes it for a part of the piece.
     pub is_in_mask: bool,

@@ -3,8 +3,8 @@
 
 use image::{GrayImage, RgbImage};
 
-/// How far beyond the figure is painted, as a share of the photo's longest side: it
-/// has an edge and a shadow.
+/// How far beyond the figure is painted, as a share of the photo's longest side: a card
+/// is found a little too small (two pixels of 240), and has an edge and a shadow.
 const MARGIN_SHARE: f32 = 0.012;
 /// Pixels beyond that whose mean is the paint.
 const SAMPLE_PX: i64 = 4;

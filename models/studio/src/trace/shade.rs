@@ -63,7 +63,7 @@ impl Met {
         self.item == o.item && self.part() == o.part() && self.n.dot(o.n) > 0.9
     }
 
-    /// True where the surface goes on from here to `o` without a bend, so that what lies between can be blended.
+    /// True where the surface goes on from here to `o` and bends little, so that what lies between can be blended.
     fn goes_on(&self, o: &Met) -> bool {
         let (a, b) = (&self.surface, &o.surface);
         self.item == o.item
@@ -120,8 +120,8 @@ pub(super) fn between(world: &World, view: &View, around: &[&Met], x: f32, y: f3
     (faces && met.alike(first)).then_some(met)
 }
 
-/// The piece met by the ray through a picture position between four that met one surface which is all but flat there:
-/// blended from theirs by their weights, whose sum is 1. None where it bends or is seen edge on.
+/// The piece met by the ray through a picture position between four that met one surface which bends little there:
+/// blended from theirs by their weights, whose sum is 1. None where it bends more or is seen edge on.
 pub(super) fn blended(view: &View, around: [(&Met, f32); 4], x: f32, y: f32) -> Option<Met> {
     let (first, _) = around[0];
     if !around[1..].iter().all(|(o, _)| first.goes_on(o)) {
