@@ -51,25 +51,27 @@ pub fn find(outline: &Outline) -> Option<Axis> {
         return None;
     }
     let thin = outline.thinned(ROUGH_POINTS);
-    let field = Field::new(outline);
-    let points: Vec<[f64; 2]> = resample(&outline.outer, POINTS)
-        .into_iter()
-        .map(|p| p.map(f64::from))
-        .collect();
     let pivot = [
         f64::from(bounds.left + bounds.right) / 2.0,
         f64::from(bounds.top + bounds.bottom) / 2.0,
     ];
+    let field = Field::new(outline, pivot);
+    let points: Vec<[f32; 2]> = resample(&outline.outer, POINTS)
+        .into_iter()
+        .map(|p| field.in_cells(p.map(f64::from)).map(|c| c as f32))
+        .collect();
     let size = width.max(height);
     // Of every `nth` point.
     let landed = |deg: f64, off: f64, reach: f64, nth: usize| {
-        let mirror = Mirror::new(pivot, deg.to_radians(), off);
-        let sum: f64 = points
-            .iter()
-            .step_by(nth)
-            .map(|p| (1.0 - (field.at(mirror.of(*p)) / reach).powi(2)).max(0.0))
-            .sum();
-        let share = sum / points.len().div_ceil(nth) as f64;
+        let mirror = field.mirror(deg.to_radians(), off);
+        let per_reach = (field.cell / reach) as f32;
+        let land = |p: &[f32; 2]| {
+            let off = field.at(mirror.of(*p)) * per_reach;
+            (1.0 - off * off).max(0.0)
+        };
+        // Chunks, since a strided iterator is slow.
+        let sum: f32 = points.chunks(nth).map(|some| land(&some[0])).sum();
+        let share = f64::from(sum) / points.len().div_ceil(nth) as f64;
         share * (1.0 - UPRIGHT_PER_DEG * deg.abs())
     };
     let reach = LANDS * size;
@@ -115,10 +117,11 @@ pub fn find(outline: &Outline) -> Option<Axis> {
     // The rows place the axis more finely, where they speak of the same one.
     let x_px = pivot[0] + off;
     let near = (vote.x_px - x_px).abs() < 0.01 * size;
-    let mirror = Mirror::new(pivot, deg.to_radians(), off);
+    let mirror = field.mirror(deg.to_radians(), off);
+    let lands = (LANDS * size / field.cell) as f32;
     let support = points
         .iter()
-        .filter(|p| field.at(mirror.of(**p)) < LANDS * size)
+        .filter(|p| field.at(mirror.of(**p)) < lands)
         .count();
     Some(Axis {
         lean_rad: deg.to_radians(),
@@ -128,44 +131,33 @@ pub fn find(outline: &Outline) -> Option<Axis> {
     })
 }
 
-/// A mirror line.
+/// A mirror line through a field, cells.
 struct Mirror {
-    pivot: [f64; 2],
     /// Unit vector across the line.
-    across: [f64; 2],
-    off: f64,
+    across: [f32; 2],
+    /// How far from the field's pivot the line passes.
+    off: f32,
 }
 
 impl Mirror {
-    /// The line that leans clockwise by `lean_rad` and passes the pivot at a
-    /// distance of `off` pixels to its right.
-    fn new(pivot: [f64; 2], lean_rad: f64, off: f64) -> Self {
-        let (sin, cos) = lean_rad.sin_cos();
-        Self {
-            pivot,
-            across: [cos, sin],
-            off,
-        }
-    }
-
-    fn of(&self, p: [f64; 2]) -> [f64; 2] {
-        let along = (p[0] - self.pivot[0]) * self.across[0]
-            + (p[1] - self.pivot[1]) * self.across[1]
-            - self.off;
-        [
-            p[0] - 2.0 * along * self.across[0],
-            p[1] - 2.0 * along * self.across[1],
-        ]
+    fn of(&self, p: [f32; 2]) -> [f32; 2] {
+        let [x, y] = self.across;
+        let twice = 2.0 * (p[0] * x + p[1] * y - self.off);
+        [p[0] - twice * x, p[1] - twice * y]
     }
 }
 
-/// Distance to the contour (holes included) on a coarse grid.
+/// Distance to the contour (holes included) on a coarse grid, near the contour.
+/// Places are given in cells from a pivot.
 struct Field {
-    left: f64,
-    top: f64,
+    pivot: [f64; 2],
+    /// Side of a cell, pixels.
     cell: f64,
+    /// From the corner of the grid to the pivot, cells.
+    corner: [f32; 2],
     side: [usize; 2],
-    /// For each cell the distance from its middle to the contour, pixels.
+    /// For each cell the distance from its middle to the contour, cells; `FAR`
+    /// where it is farther.
     distance: Vec<f32>,
 }
 
@@ -174,117 +166,123 @@ const CELLS: f64 = 240.0;
 /// Margin round the outline, cells.
 const MARGIN: usize = 12;
 
+/// How far from the contour distances are told, cells: beyond twice the widest
+/// reach of the search nothing lands, and a contour is a small part of the grid.
+const FAR: f32 = 6.0;
+
 impl Field {
-    fn new(outline: &Outline) -> Self {
+    fn new(outline: &Outline, pivot: [f64; 2]) -> Self {
         let bounds = outline.bounds();
         let (width, height) = (f64::from(bounds.width()), f64::from(bounds.height()));
         let cell = width.max(height) / (CELLS - 2.0 * MARGIN as f64);
         let cells = |length: f64| (length / cell).ceil() as usize + 2 * MARGIN + 1;
         let side = [cells(width), cells(height)];
+        let corner = [0, 1].map(|k| {
+            let low = [bounds.left, bounds.top][k];
+            ((pivot[k] - f64::from(low)) / cell) as f32 + MARGIN as f32
+        });
         let mut field = Self {
-            left: f64::from(bounds.left) - MARGIN as f64 * cell,
-            top: f64::from(bounds.top) - MARGIN as f64 * cell,
+            pivot,
             cell,
+            corner,
             side,
-            distance: vec![f32::INFINITY; side[0] * side[1]],
+            // Squares are compared at first: roots are dear.
+            distance: vec![FAR * FAR; side[0] * side[1]],
         };
-        let mut nearest: Vec<Option<[f64; 2]>> = vec![None; side[0] * side[1]];
+        let mut nearest = vec![[0.0f32; 2]; side[0] * side[1]];
         for ring in std::iter::once(&outline.outer).chain(&outline.holes) {
             for (a, b) in edges(ring) {
-                let (a, b) = (a.map(f64::from), b.map(f64::from));
-                let length = (b[0] - a[0]).hypot(b[1] - a[1]);
-                let pieces = (2.0 * length / cell).ceil().max(1.0) as usize;
+                let [a, b] = [a, b].map(|p| field.in_cells(p.map(f64::from)));
+                let length = ((b[0] - a[0]).powi(2) + (b[1] - a[1]).powi(2)).sqrt();
+                let pieces = (2.0 * length).ceil().max(1.0) as usize;
                 for n in 0..pieces {
                     let t = n as f64 / pieces as f64;
-                    let p = [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])];
-                    let (i, j) = field.cell_of(p);
-                    field.offer(&mut nearest, i, j, p);
+                    let p = [0, 1].map(|k| (a[k] + t * (b[k] - a[k])) as f32 + field.corner[k]);
+                    let [i, j] = [0, 1].map(|k| (p[k].max(0.0) as usize).min(side[k] - 1));
+                    field.offer(&mut nearest, [i, j], p);
                 }
             }
         }
         field.spread(&mut nearest);
-        // Squares are compared until here: roots are dear.
         for d in &mut field.distance {
             *d = d.sqrt();
         }
         field
     }
 
-    fn cell_of(&self, p: [f64; 2]) -> (usize, usize) {
-        let at =
-            |v: f64, low: f64, n: usize| (((v - low) / self.cell).max(0.0) as usize).min(n - 1);
-        (
-            at(p[0], self.left, self.side[0]),
-            at(p[1], self.top, self.side[1]),
-        )
+    /// A point, pixels of the outline, in cells from the pivot.
+    fn in_cells(&self, p: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|k| (p[k] - self.pivot[k]) / self.cell)
     }
 
-    /// Keeps `p` for a cell if it is nearer than what is kept; distances are
-    /// squared here.
-    fn offer(&mut self, nearest: &mut [Option<[f64; 2]>], i: usize, j: usize, p: [f64; 2]) {
-        let middle = [
-            self.left + (i as f64 + 0.5) * self.cell,
-            self.top + (j as f64 + 0.5) * self.cell,
-        ];
-        let distance = ((p[0] - middle[0]).powi(2) + (p[1] - middle[1]).powi(2)) as f32;
-        let at = j * self.side[0] + i;
+    /// The line that leans clockwise by `lean_rad` and passes the pivot at a
+    /// distance of `off` pixels to its right.
+    fn mirror(&self, lean_rad: f64, off: f64) -> Mirror {
+        let (sin, cos) = lean_rad.sin_cos();
+        Mirror {
+            across: [cos as f32, sin as f32],
+            off: (off / self.cell) as f32,
+        }
+    }
+
+    /// Keeps `p`, cells from the corner, for a cell if it is nearer than what is kept.
+    fn offer(&mut self, nearest: &mut [[f32; 2]], [i, j]: [usize; 2], p: [f32; 2]) {
+        let (x, y) = (p[0] - i as f32 - 0.5, p[1] - j as f32 - 0.5);
+        let (at, distance) = (j * self.side[0] + i, x * x + y * y);
         if distance < self.distance[at] {
             self.distance[at] = distance;
-            nearest[at] = Some(p);
+            nearest[at] = p;
         }
     }
 
     /// Hands nearest points on to neighbours, forth and back (Danielsson 1980).
-    fn spread(&mut self, nearest: &mut [Option<[f64; 2]>]) {
+    fn spread(&mut self, nearest: &mut [[f32; 2]]) {
         let [w, h] = self.side;
-        let hand = |field: &mut Self,
-                    nearest: &mut [Option<[f64; 2]>],
-                    from: (usize, usize),
-                    to: (usize, usize)| {
-            if let Some(p) = nearest[from.1 * w + from.0] {
-                field.offer(nearest, to.0, to.1, p);
+        let hand =
+            |field: &mut Self, nearest: &mut [[f32; 2]], from: [usize; 2], to: [usize; 2]| {
+                let at = from[1] * w + from[0];
+                if field.distance[at] < FAR * FAR {
+                    field.offer(nearest, to, nearest[at]);
+                }
+            };
+        let row = |field: &mut Self, nearest: &mut [[f32; 2]], before: Option<usize>, j: usize| {
+            for i in 0..w {
+                if let Some(before) = before {
+                    hand(field, nearest, [i, before], [i, j]);
+                }
+                if i > 0 {
+                    hand(field, nearest, [i - 1, j], [i, j]);
+                }
+            }
+            for i in (0..w - 1).rev() {
+                hand(field, nearest, [i + 1, j], [i, j]);
             }
         };
         for j in 0..h {
-            for i in 0..w {
-                if j > 0 {
-                    hand(self, nearest, (i, j - 1), (i, j));
-                }
-                if i > 0 {
-                    hand(self, nearest, (i - 1, j), (i, j));
-                }
-            }
-            for i in (0..w - 1).rev() {
-                hand(self, nearest, (i + 1, j), (i, j));
-            }
+            row(self, nearest, j.checked_sub(1), j);
         }
         for j in (0..h - 1).rev() {
-            for i in 0..w {
-                hand(self, nearest, (i, j + 1), (i, j));
-                if i > 0 {
-                    hand(self, nearest, (i - 1, j), (i, j));
-                }
-            }
-            for i in (0..w - 1).rev() {
-                hand(self, nearest, (i + 1, j), (i, j));
-            }
+            row(self, nearest, Some(j + 1), j);
         }
     }
 
-    /// Distance from a point to the contour, pixels, between the cells'.
-    fn at(&self, p: [f64; 2]) -> f64 {
-        let u = (p[0] - self.left) / self.cell - 0.5;
-        let v = (p[1] - self.top) / self.cell - 0.5;
-        let inside =
-            u >= 0.0 && v >= 0.0 && u < (self.side[0] - 1) as f64 && v < (self.side[1] - 1) as f64;
+    /// Distance from a point to the contour, cells, between the cells'; where it
+    /// is far off, at least `FAR`.
+    fn at(&self, p: [f32; 2]) -> f32 {
+        let [u, v] = [0, 1].map(|k| p[k] + self.corner[k] - 0.5);
+        let [w, h] = self.side;
+        let inside = u >= 0.0 && v >= 0.0 && u < (w - 1) as f32 && v < (h - 1) as f32;
         if !inside {
-            return f64::INFINITY;
+            return FAR;
         }
         let (i, j) = (u as usize, v as usize);
-        let (s, t) = (u - i as f64, v - j as f64);
-        let d = |i: usize, j: usize| f64::from(self.distance[j * self.side[0] + i]);
-        (d(i, j) * (1.0 - s) + d(i + 1, j) * s) * (1.0 - t)
-            + (d(i, j + 1) * (1.0 - s) + d(i + 1, j + 1) * s) * t
+        let (s, t) = (u - i as f32, v - j as f32);
+        let row = |j: usize| {
+            let near = &self.distance[j * w + i..][..2];
+            near[0] + s * (near[1] - near[0])
+        };
+        let (above, below) = (row(j), row(j + 1));
+        above + t * (below - above)
     }
 }
 
@@ -296,11 +294,10 @@ struct Vote {
 
 /// Counts the rows whose widest run has its middle in the fullest window.
 fn count(rows: &Rows, agree: f64) -> Vote {
-    let mut middles: Vec<(f64, f64)> = rows
-        .runs
-        .iter()
-        .filter_map(|runs| {
-            runs.iter()
+    let mut middles: Vec<(f64, f64)> = (0..rows.count())
+        .filter_map(|row| {
+            rows.runs(row)
+                .iter()
                 .map(|[left, right]| ((left + right) / 2.0, right - left))
                 .max_by(|a, b| a.1.total_cmp(&b.1))
         })
@@ -308,7 +305,7 @@ fn count(rows: &Rows, agree: f64) -> Vote {
     let widest_px = middles.iter().map(|m| m.1).fold(0.0, f64::max);
     // Narrow runs are tips of spouts and handles.
     middles.retain(|m| m.1 > 0.12 * widest_px);
-    middles.sort_by(|a, b| a.0.total_cmp(&b.0));
+    middles.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let reach = (agree * widest_px).max(0.4);
     let mut end = 0;
     let mut fullest = (0, 0);

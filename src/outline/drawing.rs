@@ -42,10 +42,10 @@ pub fn outline(outline: &Outline, pose: &Pose, size_px: [u32; 2], scale: f64) ->
         && pose.view != super::pose::View::Top
     {
         let rows = &profile.rows;
-        let reach = 0.04 * rows.runs.len() as f64 * rows.step_px;
+        let reach = 0.04 * rows.count() as f64 * rows.step_px;
         let ends = [
             rows.top_px - reach,
-            rows.top_px + rows.runs.len() as f64 * rows.step_px + reach,
+            rows.top_px + rows.count() as f64 * rows.step_px + reach,
         ];
         let ends = ends.map(|y| rows.back([profile.axis_px, y]).map(|v| v * scale));
         let mut d = String::new();

@@ -3,7 +3,9 @@
 //! The lip's rounding hides where the rim's ellipse ends: a sharp edge fitted to
 //! it lies too deep, by a hundredth to a fiftieth of a cup's height.
 
-use super::rim::{Cap, SHARPLY, cap};
+use std::sync::LazyLock;
+
+use super::rim::{Cap, SHARPLY, cap, length};
 
 /// Greatest radius of a rounded edge, as a share of the circle's radius: half a
 /// wall of 3 to 5 mm on cups and bowls, and more on small ware (common practice,
@@ -11,6 +13,13 @@ use super::rim::{Cap, SHARPLY, cap};
 const ROUNDEST: f64 = 0.06;
 /// Steps in which the radius of the edge is sought.
 const EDGES: usize = 16;
+/// Straight parts that a quarter of a curve is made of.
+const PARTS: usize = 48;
+/// Sine and cosine of where they meet, from the top to the side.
+static QUARTER: LazyLock<[(f64, f64); PARTS + 1]> = LazyLock::new(|| {
+    std::array::from_fn(|n| (n as f64 / PARTS as f64 * std::f64::consts::FRAC_PI_2).sin_cos())
+});
+
 /// The half ellipse at the beginning of `half_px`, as [`cap`] finds it, of an end
 /// whose edge may be rounded.
 pub fn lip(half_px: &[f64], step_px: f64) -> Option<Cap> {
@@ -47,7 +56,12 @@ fn rounded(half_px: &[f64], step_px: f64, sharp: Cap) -> Cap {
             if edge > 0.95 * depth || edge >= 0.5 * radius {
                 break;
             }
-            let residual = off_rounded(&half_px[..=i], step_px, radius, depth, edge);
+            let curve = Curve {
+                radius,
+                depth,
+                edge,
+            };
+            let residual = off_rounded(&half_px[..=i], step_px, &curve, best.residual);
             if residual < best.residual {
                 best = Cap {
                     radius_px: radius,
@@ -61,17 +75,31 @@ fn rounded(half_px: &[f64], step_px: f64, sharp: Cap) -> Cap {
     best
 }
 
-/// Root mean square distance of rows from half an ellipse with a rounded edge,
-/// of full width `radius` at `depth`, as a share of these.
-fn off_rounded(half_px: &[f64], step_px: f64, radius: f64, depth: f64, edge: f64) -> f64 {
-    const PARTS: usize = 48;
+/// Half an ellipse with a rounded edge, pixels: its full width is `radius`, at
+/// `depth`.
+struct Curve {
+    radius: f64,
+    depth: f64,
+    edge: f64,
+}
+
+/// Root mean square distance of rows from a curve, as a share of its width and
+/// depth; infinite where it is not less than `least`.
+fn off_rounded(half_px: &[f64], step_px: f64, curve: &Curve, least: f64) -> f64 {
+    let &Curve {
+        radius,
+        depth,
+        edge,
+    } = curve;
+    let least = least.powi(2) * half_px.len() as f64;
     let (a, b) = (radius - edge, depth - edge);
+    let quarter = &*QUARTER;
     // From the top to the side, in units of the full width and depth.
     let at = |n: usize| {
-        let (cos, sin) = (n as f64 / PARTS as f64 * std::f64::consts::FRAC_PI_2).sin_cos();
-        let length = (b * cos).hypot(a * sin).max(1e-12);
-        let x = a * cos + edge * b * cos / length;
-        let y = b * sin + edge * a * sin / length;
+        let (cos, sin) = quarter[n];
+        let across = edge / length(b * cos, a * sin).max(1e-12);
+        let x = a * cos + across * b * cos;
+        let y = b * sin + across * a * sin;
         [x / radius, y / depth]
     };
     let (mut n, mut before, mut after) = (1, at(0), at(1));
@@ -90,7 +118,10 @@ fn off_rounded(half_px: &[f64], step_px: f64, radius: f64, depth: f64, edge: f64
             (s / (s - t)).clamp(0.0, 1.0)
         };
         let on = [0, 1].map(|k| before[k] + share * (after[k] - before[k]));
-        squares += (u.hypot(v) / on[0].hypot(on[1]) - 1.0).powi(2);
+        squares += (length(u, v) / length(on[0], on[1]) - 1.0).powi(2);
+        if squares >= least {
+            return f64::INFINITY;
+        }
     }
     (squares / half_px.len() as f64).sqrt()
 }

@@ -80,9 +80,10 @@ fn beside(profile: &Profile, side: Side) -> Vec<Part> {
     let widest = profile.widest_px();
     let sign = if side == Side::Left { -1.0 } else { 1.0 };
     // The free side of the body stands in where the part covers it.
-    let beyond: Vec<f64> = (0..rows.runs.len())
+    let beyond: Vec<f64> = (0..rows.count())
         .map(|row| {
-            let far = rows.runs[row]
+            let far = rows
+                .runs(row)
                 .iter()
                 .map(|[left, right]| {
                     let end = if side == Side::Left { *left } else { *right };

@@ -113,7 +113,7 @@ pub fn read(outline: &Outline, axis: &Axis) -> Option<Profile> {
     let height = f64::from(outline.bounds().height());
     let rows = Rows::cut(outline, axis.lean_rad, (height / LEAST_ROWS).min(1.0));
     let x = axis.x_px;
-    let count = rows.runs.len();
+    let count = rows.count();
     let runs: Vec<Option<[f64; 2]>> = (0..count).map(|row| rows.run_at(row, x)).collect();
     // The longest stretch of rows in which the axis is inside the piece; a hole
     // across the axis (the loop of a bail handle) ends it.
@@ -252,10 +252,11 @@ fn mark_loops(rows: &Rows, x: f64, covered: &mut [Vec<bool>; 2]) {
             continue;
         };
         let row = |y: f64| ((y - rows.top_px) / rows.step_px).floor();
-        let last = rows.runs.len() as f64 - 1.0;
+        let last = rows.count() as f64 - 1.0;
         let middle = row((top + bottom) / 2.0).clamp(0.0, last) as usize;
         // The run beyond the hole is the loop itself.
-        let thick = rows.runs[middle]
+        let thick = rows
+            .runs(middle)
             .iter()
             .filter(|run| if k == 0 { run[1] < x } else { run[0] > x })
             .map(|run| run[1] - run[0])

@@ -42,6 +42,12 @@ const MOST: f64 = 0.05;
 /// The circle must have at least this share of the greatest radius.
 const LEAST_RADIUS: f64 = 0.22;
 
+/// Length of a vector whose parts are shares, so that no square can overflow: it is
+/// asked of every row for every depth, and `hypot` takes several times as long.
+pub(super) fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
 /// The half ellipse at the beginning of `half_px`: half-widths of rows of
 /// `step_px`, from the end of the body inwards. `None` if the end is of another
 /// shape (a finial, a rounded base).
@@ -67,21 +73,21 @@ pub fn cap(half_px: &[f64], step_px: f64) -> Option<Cap> {
         if radius < LEAST_RADIUS * widest || sag > STEEPEST * radius {
             continue;
         }
-        let off = half_px[..=i]
-            .iter()
-            .enumerate()
-            .map(|(j, w)| (w / radius).hypot(1.0 - depth(j as f64) / sag) - 1.0);
-        let (mut squares, mut most) = (0.0, 0.0f64);
-        for off in off {
+        // A residual no less than the best so far ends it early.
+        let least = best.map_or(f64::INFINITY, |b| b.residual.powi(2) * (i + 1) as f64);
+        // No part of it may be of another shape: a flat foot below a round belly.
+        let most = MOST + 1.5 / sag;
+        let mut squares = 0.0;
+        for (j, w) in half_px[..=i].iter().enumerate() {
+            let off = length(w / radius, 1.0 - depth(j as f64) / sag) - 1.0;
             squares += off * off;
-            most = most.max(off.abs());
+            if off.abs() > most || squares >= least {
+                squares = f64::INFINITY;
+                break;
+            }
         }
         let residual = (squares / (i + 1) as f64).sqrt();
-        // No part of it may be of another shape: a flat foot below a round belly.
-        if most > MOST + 1.5 / sag {
-            continue;
-        }
-        if best.is_none_or(|b| residual < b.residual) {
+        if residual < best.map_or(f64::INFINITY, |b| b.residual) {
             best = Some(Cap {
                 radius_px: radius,
                 sag_px: sag,
@@ -155,7 +161,7 @@ impl Ellipse {
         let (x, y) = (p[0] - self.centre_px[0], p[1] - self.centre_px[1]);
         let u = (x * cos + y * sin) / self.major_px;
         let v = (-x * sin + y * cos) / self.minor_px;
-        u.hypot(v) - 1.0
+        length(u, v) - 1.0
     }
 
     /// A point of the ellipse; `t_rad` runs clockwise as seen from the end of

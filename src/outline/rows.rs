@@ -19,8 +19,15 @@ pub struct Rows {
     pub top_px: f64,
     /// Height of a row, pixels.
     pub step_px: f64,
-    /// The filled stretches of each row's middle line, left to right.
-    pub runs: Vec<Vec<[f64; 2]>>,
+    runs: Runs,
+}
+
+/// The filled stretches of all rows in one list.
+#[derive(Clone, Debug)]
+struct Runs {
+    all: Vec<[f64; 2]>,
+    /// Where each row's begin, and where the last row's end.
+    starts: Vec<usize>,
 }
 
 impl Rows {
@@ -52,6 +59,16 @@ impl Rows {
         }
     }
 
+    /// How many rows there are.
+    pub fn count(&self) -> usize {
+        self.runs.starts.len() - 1
+    }
+
+    /// The filled stretches of a row's middle line, left to right.
+    pub fn runs(&self, row: usize) -> &[[f64; 2]] {
+        &self.runs.all[self.runs.starts[row]..self.runs.starts[row + 1]]
+    }
+
     /// y of the middle of a row, pixels of the upright frame.
     pub fn y_px(&self, row: usize) -> f64 {
         self.top_px + (row as f64 + 0.5) * self.step_px
@@ -59,7 +76,7 @@ impl Rows {
 
     /// The run of a row that holds `x`.
     pub fn run_at(&self, row: usize, x: f64) -> Option<[f64; 2]> {
-        self.runs[row]
+        self.runs(row)
             .iter()
             .copied()
             .find(|[left, right]| *left <= x && x <= *right)
@@ -73,18 +90,19 @@ impl Rows {
 
 /// Turns a point about a pivot, clockwise as seen (y points down).
 pub fn turn(p: [f64; 2], pivot: [f64; 2], angle_rad: f64) -> [f64; 2] {
-    let (sin, cos) = angle_rad.sin_cos();
+    turn_by(p, pivot, angle_rad.sin_cos())
+}
+
+fn turn_by(p: [f64; 2], pivot: [f64; 2], (sin, cos): (f64, f64)) -> [f64; 2] {
     let (x, y) = (p[0] - pivot[0], p[1] - pivot[1]);
     [pivot[0] + x * cos - y * sin, pivot[1] + x * sin + y * cos]
 }
 
 fn turned(outline: &Outline, pivot: [f64; 2], angle_rad: f64) -> Outline {
+    let by = angle_rad.sin_cos();
     let map = |ring: &Ring| -> Ring {
         ring.iter()
-            .map(|p| {
-                let [x, y] = turn([f64::from(p[0]), f64::from(p[1])], pivot, angle_rad);
-                [x as f32, y as f32]
-            })
+            .map(|p| turn_by(p.map(f64::from), pivot, by).map(|v| v as f32))
             .collect()
     };
     Outline {
@@ -94,10 +112,42 @@ fn turned(outline: &Outline, pivot: [f64; 2], angle_rad: f64) -> Outline {
 }
 
 /// Filled stretches by the even-odd rule at the middle of each row.
-fn scan(outline: &Outline, top: f64, step: f64, count: usize) -> Vec<Vec<[f64; 2]>> {
-    let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); count];
+fn scan(outline: &Outline, top: f64, step: f64, count: usize) -> Runs {
+    // How often each row is crossed, then where: rows are many and their runs few.
+    let mut ends = vec![0; count + 1];
+    crossings(outline, top, step, count, |row, _| ends[row + 1] += 1);
+    for row in 0..count {
+        ends[row + 1] += ends[row];
+    }
+    let mut places = vec![0.0; ends[count]];
+    let mut next = ends.clone();
+    crossings(outline, top, step, count, |row, x| {
+        places[next[row]] = x;
+        next[row] += 1;
+    });
+    let mut runs = Runs {
+        all: Vec::with_capacity(places.len() / 2),
+        starts: vec![0],
+    };
+    for row in 0..count {
+        let found = &mut places[ends[row]..ends[row + 1]];
+        found.sort_unstable_by(f64::total_cmp);
+        runs.all.extend_from_slice(found.as_chunks::<2>().0);
+        runs.starts.push(runs.all.len());
+    }
+    runs
+}
+
+/// Tells of each place where an edge crosses the middle line of a row.
+fn crossings(
+    outline: &Outline,
+    top: f64,
+    step: f64,
+    count: usize,
+    mut tell: impl FnMut(usize, f64),
+) {
     if step <= 0.0 {
-        return vec![Vec::new(); count];
+        return;
     }
     for ring in std::iter::once(&outline.outer).chain(&outline.holes) {
         for (a, b) in edges(ring) {
@@ -105,23 +155,16 @@ fn scan(outline: &Outline, top: f64, step: f64, count: usize) -> Vec<Vec<[f64; 2
             let (ay, by) = (f64::from(a[1]), f64::from(b[1]));
             // Rows whose middle lies in [ay, by).
             let first = ((ay - top) / step - 0.5).ceil().max(0.0) as usize;
-            for (row, found) in crossings.iter_mut().enumerate().skip(first) {
+            for row in first..count {
                 let y = top + (row as f64 + 0.5) * step;
                 if y >= by {
                     break;
                 }
                 let t = (y - ay) / (by - ay);
-                found.push(f64::from(a[0]) + t * f64::from(b[0] - a[0]));
+                tell(row, f64::from(a[0]) + t * f64::from(b[0] - a[0]));
             }
         }
     }
-    crossings
-        .into_iter()
-        .map(|mut found| {
-            found.sort_by(f64::total_cmp);
-            found.as_chunks::<2>().0.to_vec()
-        })
-        .collect()
 }
 
 #[cfg(test)]
@@ -136,9 +179,9 @@ mod tests {
             holes: vec![square(10.0, 30.0)],
         };
         let rows = Rows::cut(&outline, 0.0, 1.0);
-        assert_eq!(rows.runs.len(), 40);
-        assert_eq!(rows.runs[5], [[0.0, 40.0]]);
-        assert_eq!(rows.runs[20], [[0.0, 10.0], [30.0, 40.0]]);
+        assert_eq!(rows.count(), 40);
+        assert_eq!(rows.runs(5), [[0.0, 40.0]]);
+        assert_eq!(rows.runs(20), [[0.0, 10.0], [30.0, 40.0]]);
         assert_eq!(rows.run_at(20, 20.0), None);
         assert_eq!(rows.run_at(20, 35.0), Some([30.0, 40.0]));
     }

@@ -201,7 +201,7 @@ impl Zones {
         if zones.mouth.is_none() && elevation >= MOUTH_DEG && !is_covered {
             return None;
         }
-        zones.half = (0..profile.rows.runs.len())
+        zones.half = (0..profile.rows.count())
             .map(|row| profile.half_near(row))
             .collect();
         zones.beside_px = BESIDE * zones.half.iter().copied().fold(0.0, f64::max);
