@@ -12,13 +12,14 @@ mod print;
 mod screen;
 mod words;
 
+use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
 use crate::{cutout::Cutout, error::Result, raster};
 
 pub use card::{Card, card};
 pub use difference::{Difference, difference};
-pub use ground::{Doubt, Ground};
+pub use ground::{Doubt, Ground, Sample};
 pub use light::{Balance, NeutralPoint, Reference};
 pub use munsell::{Munsell, munsell};
 pub use palette::Swatch;
@@ -69,12 +70,15 @@ pub fn read(
             ..Colours::default()
         });
     }
-    let samples: Vec<[f32; 3]> = surface(cutout, 2)
-        .map(|rgb| balance.apply(raster::linear(rgb)))
+    let samples: Vec<Sample> = surface(cutout, 2)
+        .map(|rgb| Sample::new(balance.apply(raster::linear(rgb))))
         .collect();
     let surround = light::surround(cutout, &balance);
     let ground = ground::read(&samples, &balance, surround);
-    let labs: Vec<[f32; 3]> = samples.iter().map(|s| raster::lab_of_linear(*s)).collect();
+    let labs: Vec<[f32; 3]> = samples
+        .iter()
+        .map(|s| raster::lab_of_linear(s.rgb))
+        .collect();
     Ok(Colours {
         ground,
         swatches: palette::palette(&labs),
@@ -87,9 +91,8 @@ pub fn at_one_luminance(rgb: [f32; 3]) -> [f32; 2] {
     ground::leveled(rgb)
 }
 
-/// The ground colour of balanced linear samples of a surface; `None` where there are
-/// too few.
-pub fn ground(samples: &[[f32; 3]], balance: &Balance) -> Option<Ground> {
+/// The ground colour of samples of a surface; `None` where there are too few.
+pub fn ground(samples: &[Sample], balance: &Balance) -> Option<Ground> {
     ground::read(samples, balance, None)
 }
 
@@ -100,13 +103,21 @@ pub(crate) fn surface(cutout: &Cutout, step: u32) -> impl Iterator<Item = [u8; 3
     const SAMPLES: f64 = 20_000.0;
     let covered = cutout.mask.iter().filter(|v| **v > 250).count() as f64;
     let step = step.max((covered / SAMPLES).sqrt().round() as u32).max(1);
-    cutout
-        .working
-        .enumerate_pixels()
-        .filter(move |(x, y, _)| x % step == 0 && y % step == 0)
+    every(&cutout.working, step)
         .filter(|(x, y, _)| cutout.mask.get_pixel(*x, *y).0[0] > 250)
-        .filter(|(_, _, p)| !is_highlight(p.0))
-        .map(|(_, _, p)| p.0)
+        .filter(|(_, _, rgb)| !is_highlight(*rgb))
+        .map(|(_, _, rgb)| rgb)
+}
+
+/// Every `step`-th pixel along rows and columns, with its place.
+fn every(picture: &RgbImage, step: u32) -> impl Iterator<Item = (u32, u32, [u8; 3])> + '_ {
+    (0..picture.height())
+        .step_by(step as usize)
+        .flat_map(move |y| {
+            (0..picture.width())
+                .step_by(step as usize)
+                .map(move |x| (x, y, picture.get_pixel(x, y).0))
+        })
 }
 
 /// A specular highlight on glaze is clipped in every channel.

@@ -9,7 +9,7 @@ mod zones;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    colour::{self, Balance, Ground},
+    colour::{self, Balance, Ground, Sample},
     cutout::Cutout,
     outline::{Outline, pose::Pose},
     raster,
@@ -108,7 +108,7 @@ pub fn read(
     let (width, height) = cutout.working.dimensions();
     let across = bounds.left.max(0.0) as u32..(bounds.right.max(0.0) as u32).min(width);
     let down = bounds.top.max(0.0) as u32..(bounds.bottom.max(0.0) as u32).min(height);
-    let mut found: Vec<(Spot, [f32; 3])> = Vec::new();
+    let mut found: Vec<(Spot, Sample)> = Vec::new();
     for y in down.step_by(step) {
         for x in across.clone().step_by(step) {
             let rgb = cutout.working.get_pixel(x, y).0;
@@ -116,15 +116,15 @@ pub fn read(
                 continue;
             }
             if let Some(spot) = zones.spot([f64::from(x) + 0.5, f64::from(y) + 0.5]) {
-                found.push((spot, balance.apply(raster::linear(rgb))));
+                found.push((spot, Sample::new(balance.apply(raster::linear(rgb)))));
             }
         }
     }
     let patch = |wanted: &dyn Fn(&Spot) -> bool| -> Option<Patch> {
-        let samples: Vec<[f32; 3]> = found
+        let samples: Vec<Sample> = found
             .iter()
             .filter(|(spot, _)| wanted(spot))
-            .map(|(_, rgb)| *rgb)
+            .map(|(_, sample)| *sample)
             .collect();
         let ground = has_colour
             .then(|| colour::ground(&samples, balance))

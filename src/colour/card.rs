@@ -84,8 +84,9 @@ pub fn card(cutout: &Cutout) -> Option<Card> {
     for radius in OPENED_BY {
         // Eroding all even regions by one pixel more is widening the roughness.
         roughness = look.widened(&roughness);
+        let mut too_large = vec![false; roughness.len()];
         for even in EVEN {
-            for region in look.regions(&roughness, even, radius) {
+            for region in look.regions(&roughness, even, radius, &mut too_large) {
                 if best.is_some_and(|(size, _)| size >= region.len()) {
                     continue;
                 }
@@ -164,10 +165,22 @@ impl Look {
     }
 
     /// The connected regions that are even, and about as large as a card may
-    /// be, grown by `radius` again.
-    fn regions(&self, roughness: &[f32], even: f32, radius: usize) -> Vec<Vec<Point<i32>>> {
+    /// be, grown by `radius` again. Limits are to be asked in rising order: what is in
+    /// a region larger than a card is noted in `too_large`, for it will be at all looser
+    /// ones, so that a table is walked over once.
+    fn regions(
+        &self,
+        roughness: &[f32],
+        even: f32,
+        radius: usize,
+        too_large: &mut [bool],
+    ) -> Vec<Vec<Point<i32>>> {
         let whole = (self.width * self.height) as f64;
-        let mut seen: Vec<bool> = roughness.iter().map(|v| *v > even).collect();
+        let mut seen: Vec<bool> = roughness
+            .iter()
+            .zip(&*too_large)
+            .map(|(v, too_large)| *v > even || *too_large)
+            .collect();
         let mut found = Vec::new();
         let mut region: Vec<usize> = Vec::new();
         for start in 0..seen.len() {
@@ -176,17 +189,23 @@ impl Look {
             }
             region.clear();
             region.push(start);
+            let mut joins = false;
             let mut next = 0;
             while let Some(at) = region.get(next).copied() {
                 next += 1;
                 for beside in [at - 1, at + 1, at - self.width, at + self.width] {
+                    joins |= too_large[beside];
                     if !std::mem::replace(&mut seen[beside], true) {
                         region.push(beside);
                     }
                 }
             }
             let share = region.len() as f64 / whole;
-            if !(0.3 * SHARE.start..SHARE.end).contains(&share) {
+            if joins || share >= SHARE.end {
+                region.iter().for_each(|at| too_large[*at] = true);
+                continue;
+            }
+            if share < 0.3 * SHARE.start {
                 continue;
             }
             let grown = self.grown(&region, radius);

@@ -125,23 +125,44 @@ pub(super) fn leveled(rgb: [f32; 3]) -> [f32; 2] {
 const CELLS: usize = 64;
 const SPAN: f32 = 80.0;
 
-/// The ground of balanced linear samples; `None` where there are too few.
+/// A sample of a surface, the light taken out.
+#[derive(Clone, Copy, Debug)]
+pub struct Sample {
+    /// Linear sRGB.
+    pub rgb: [f32; 3],
+    /// Its a* and b* brought to a grey card's luminance, where shade has no say.
+    pub ab: [f32; 2],
+}
+
+impl Sample {
+    /// A sample of balanced linear sRGB.
+    pub fn new(rgb: [f32; 3]) -> Self {
+        Self {
+            rgb,
+            ab: leveled(rgb),
+        }
+    }
+}
+
+/// The ground of balanced samples; `None` where there are too few.
 pub(super) fn read(
-    samples: &[[f32; 3]],
+    samples: &[Sample],
     balance: &Balance,
     surround_lab: Option<[f32; 3]>,
 ) -> Option<Ground> {
     let lit: Vec<([f32; 3], [f32; 2])> = samples
         .iter()
-        .filter(|rgb| raster::luminance(**rgb) > DARKEST)
-        .map(|rgb| (*rgb, leveled(*rgb)))
+        .filter(|sample| raster::luminance(sample.rgb) > DARKEST)
+        .map(|sample| (sample.rgb, sample.ab))
         .collect();
     if lit.len() < 64 {
         return None;
     }
     let mut centre = densest(&lit);
-    let near =
-        |centre: [f32; 2], ab: [f32; 2]| (ab[0] - centre[0]).hypot(ab[1] - centre[1]) < REACH;
+    // Asked of every sample some twenty times: squares, since roots are dear.
+    let near = |centre: [f32; 2], ab: [f32; 2]| {
+        (ab[0] - centre[0]).powi(2) + (ab[1] - centre[1]).powi(2) < REACH * REACH
+    };
     for _ in 0..20 {
         let (mut sum, mut n) = ([0.0f32; 2], 0.0f32);
         for (_, ab) in lit.iter().filter(|(_, ab)| near(centre, *ab)) {

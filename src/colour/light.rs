@@ -163,12 +163,9 @@ fn median(patch: &mut [[u8; 3]]) -> [u8; 3] {
 /// the piece fills the photo.
 pub(super) fn surround(cutout: &Cutout, balance: &Balance) -> Option<[f32; 3]> {
     let step = (cutout.working.width().max(cutout.working.height()) / 128).max(1);
-    let mut around: Vec<[u8; 3]> = cutout
-        .working
-        .enumerate_pixels()
-        .filter(|(x, y, _)| x % step == 0 && y % step == 0)
+    let mut around: Vec<[u8; 3]> = super::every(&cutout.working, step)
         .filter(|(x, y, _)| cutout.mask.get_pixel(*x, *y).0[0] == 0)
-        .map(|(_, _, p)| p.0)
+        .map(|(_, _, rgb)| rgb)
         .collect();
     (around.len() >= 64)
         .then(|| raster::lab_of_linear(balance.apply(raster::linear(median(&mut around)))))

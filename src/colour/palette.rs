@@ -33,23 +33,25 @@ pub(super) fn palette(samples: &[[f32; 3]]) -> Vec<Swatch> {
     let n = samples.len() as f32;
     let mean = std::array::from_fn(|i| samples.iter().map(|s| s[i]).sum::<f32>() / n);
     let mut centres: Vec<[f32; 3]> = vec![mean];
+    // How far each sample is from the nearest centre.
+    let mut far: Vec<f32> = samples.iter().map(|s| apart(mean, *s)).collect();
     // Farthest-point seeds by a high quantile: the very farthest pixel is noise.
     while centres.len() < COLOURS {
-        let mut reach: Vec<(f32, usize)> = samples
-            .iter()
-            .enumerate()
-            .map(|(i, s)| (nearest(&centres, *s).1, i))
-            .collect();
+        let mut reach: Vec<(f32, usize)> = far.iter().copied().zip(0..).collect();
         let at = reach.len() * 99 / 100;
         reach.select_nth_unstable_by(at, |a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        centres.push(samples[reach[at].1]);
+        let centre = samples[reach[at].1];
+        for (far, sample) in far.iter_mut().zip(samples) {
+            *far = far.min(apart(centre, *sample));
+        }
+        centres.push(centre);
     }
     let mut counts = vec![0.0f32; centres.len()];
     for _ in 0..8 {
         let mut sums = vec![[0.0f32; 3]; centres.len()];
         counts.fill(0.0);
         for s in samples {
-            let (k, _) = nearest(&centres, *s);
+            let k = nearest(&centres, *s);
             counts[k] += 1.0;
             (0..3).for_each(|i| sums[k][i] += s[i]);
         }
@@ -89,14 +91,19 @@ pub(super) fn palette(samples: &[[f32; 3]]) -> Vec<Swatch> {
     swatches
 }
 
-/// The nearest centre and its squared distance.
-fn nearest(centres: &[[f32; 3]], sample: [f32; 3]) -> (usize, f32) {
+/// The nearest centre.
+fn nearest(centres: &[[f32; 3]], sample: [f32; 3]) -> usize {
     let mut best = (0, f32::INFINITY);
     for (k, c) in centres.iter().enumerate() {
-        let d: f32 = (0..3).map(|i| (c[i] - sample[i]).powi(2)).sum();
+        let d = apart(*c, sample);
         if d < best.1 {
             best = (k, d);
         }
     }
-    best
+    best.0
+}
+
+/// The squared distance of two colours.
+fn apart(a: [f32; 3], b: [f32; 3]) -> f32 {
+    (0..3).map(|i| (a[i] - b[i]).powi(2)).sum()
 }
