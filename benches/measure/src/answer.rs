@@ -131,8 +131,16 @@ impl Answer {
     /// The same matches ordered by one channel's distance alone, those that lack
     /// it last. Good for a whole ranking where all photos are among the matches.
     pub(crate) fn ranking_by(&self, channel: &str) -> Vec<&str> {
+        self.ranking_by_sum(&[channel])
+    }
+
+    /// The same by the sum of some channels' distances.
+    pub(crate) fn ranking_by_sum(&self, channels: &[&str]) -> Vec<&str> {
         let mut matches: Vec<&Match> = self.matches().iter().collect();
-        let distance = |m: &Match| m.channels.of(channel).unwrap_or(f64::INFINITY);
+        let distance = |m: &Match| -> f64 {
+            let each = channels.iter().map(|channel| m.channels.of(channel));
+            each.sum::<Option<f64>>().unwrap_or(f64::INFINITY)
+        };
         matches.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
         matches.into_iter().map(|m| stem(&m.photo)).collect()
     }

@@ -46,6 +46,11 @@ impl Bench {
         prefix.starts_with(only) || only.starts_with(&format!("{prefix}."))
     }
 
+    /// Whether a set is asked for by its name, and not as one of all.
+    pub(crate) fn names(&self, set: &str) -> bool {
+        self.settings.only.starts_with(set)
+    }
+
     /// Prints a result and keeps it, if it is asked for.
     pub(crate) fn put(&mut self, line: Line) {
         let is_whole_set = !line.name.contains('.');

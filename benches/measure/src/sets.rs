@@ -59,6 +59,7 @@ pub(crate) const SETS: &[Set] = &[
     set("treatments", treatments::measure, &[]),
     set("twins", twins::measure, &[]),
     set("verdicts", verdicts::measure, &[]),
+    set("thousands", verdicts::thousands, &[]),
 ];
 
 /// Measures every set that is asked for; a set that fails does not stop the others.

@@ -98,6 +98,13 @@ fn world(bench: &mut Bench, set: &str, dir: &Path, bound: f64) -> Result<()> {
                 "the nearest photo of another decoration has the shape, by `form`, where the shape is there under another decoration in the same piece type; {general}"
             )),
     );
+    let (hits, n) = SHAPE.score(&asked, &truth, |answer| {
+        answer.ranking_by_sum(&["outline", "form"])
+    });
+    bench.put(
+        Line::share(format!("{set}.shape.outline_and_form.r1"), hits, n)
+            .note("the same by the sum of the distances of outline and `form`"),
+    );
     Ok(())
 }
 

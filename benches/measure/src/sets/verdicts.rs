@@ -48,6 +48,29 @@ const LEFT_OUT: u32 = 3;
 /// Pieces in the cabinets. Three photos of each are added, and the fourth asked.
 const CABINETS: [usize; 2] = [30, 300];
 
+/// The world of the cabinet of 3,000 pieces: more shapes to a decoration, so that as many
+/// are there when shapes and patterns are left out; and of how many fourth photos one is asked.
+const THOUSANDS: usize = 3_000;
+const THOUSANDS_WORLD: [&str; 16] = [
+    "world",
+    "--seed",
+    "77020",
+    "--shapes",
+    "60",
+    "--decorations",
+    "40",
+    "--glazes",
+    "8",
+    "--shapes-per-decoration",
+    "36",
+    "--forms-per-pair",
+    "3",
+    "--views",
+    "4",
+    "--clutter=0.3",
+];
+const THOUSANDS_ASKED_OF: usize = 7;
+
 type Measure = fn(&mut Bench) -> Result<()>;
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
@@ -75,9 +98,28 @@ fn world(bench: &mut Bench) -> Result<()> {
     };
     let world = World::read(&dir)?;
     if wants_cabinets {
-        cabinets(bench, &world)?;
+        let asked = world.asked();
+        for (n, name) in CABINETS.into_iter().zip(&names) {
+            cabinet(bench, name, &world, n, &asked)?;
+        }
     }
     combinations::pairs(bench, &world)
+}
+
+/// A cabinet of three thousand pieces. Some 17,000 photos are rendered and 9,000 added,
+/// which takes two cores an hour and a half, so it is measured only by its name.
+pub(super) fn thousands(bench: &mut Bench) -> Result<()> {
+    const NAME: &str = "thousands";
+    if !bench.names(NAME) {
+        return Ok(());
+    }
+    let Some(dir) = studio::rendered(bench, NAME, &THOUSANDS_WORLD)? else {
+        return Ok(());
+    };
+    let world = World::read(&dir)?;
+    let asked = world.asked();
+    let asked: Vec<PathBuf> = asked.into_iter().step_by(THOUSANDS_ASKED_OF).collect();
+    cabinet(bench, NAME, &world, THOUSANDS, &asked)
 }
 
 /// The rendered photos and their truth.
@@ -149,54 +191,53 @@ fn question<'a>(cabinet: &'a Path, photos: &'a [PathBuf]) -> Question<'a> {
     }
 }
 
-fn cabinets(bench: &mut Bench, world: &World) -> Result<()> {
+/// A cabinet of `n` pieces drawn from those that may be added, asked `asked`.
+fn cabinet(
+    bench: &mut Bench,
+    name: &str,
+    world: &World,
+    n: usize,
+    asked: &[PathBuf],
+) -> Result<()> {
     let eligible: BTreeSet<&str> = world.eligible().map(|l| l["piece"].as_str()).collect();
+    if eligible.len() < n {
+        return Err(format!("the world has {} pieces to add, not {n}", eligible.len()).into());
+    }
     let mut order: Vec<&str> = eligible.into_iter().collect();
     Rng::new(77_010).shuffle(&mut order);
-    let asked = world.asked();
+    let pieces: BTreeSet<&str> = order.iter().take(n).copied().collect();
+    let added = world.added(&pieces);
+    let cabinet = world.cabinet(bench, &added)?;
     let strangers = strangers(bench);
-    for n in CABINETS {
-        let pieces: BTreeSet<&str> = order.iter().take(n).copied().collect();
-        let added = world.added(&pieces);
-        let cabinet = world.cabinet(bench, &added)?;
-        let found = bench.ask("verdicts", &question(&cabinet, &asked))?;
-        let far = bench.ask("verdicts-far", &question(&cabinet, &strangers))?;
-        let far: Vec<&Piece> = far
-            .answers
+    let found = bench.ask("verdicts", &question(&cabinet, asked))?;
+    let far = bench.ask("verdicts-far", &question(&cabinet, &strangers))?;
+    let far: Vec<&Piece> = far
+        .answers
+        .iter()
+        .filter_map(|a| a.pieces.first())
+        .collect();
+    for level in ["form", "shape", "pattern"] {
+        let in_set: BTreeSet<&str> = added.iter().map(|p| world.of(p)[level].as_str()).collect();
+        let cases: Vec<Asked<'_>> = asked
             .iter()
-            .filter_map(|a| a.pieces.first())
-            .collect();
-        for level in ["form", "shape", "pattern"] {
-            let in_set: BTreeSet<&str> =
-                added.iter().map(|p| world.of(p)[level].as_str()).collect();
-            let cases: Vec<Asked<'_>> = asked
-                .iter()
-                .zip(&found.answers)
-                .filter_map(|(photo, answer)| {
-                    let own = world.of(photo);
-                    Some(Asked {
-                        piece: answer.pieces.first()?,
-                        truth: &own[level],
-                        held: match () {
-                            () if pieces.contains(own["piece"].as_str()) => Held::Piece,
-                            () if in_set.contains(own[level].as_str()) => Held::Label,
-                            () => Held::Nothing,
-                        },
-                    })
+            .zip(&found.answers)
+            .filter_map(|(photo, answer)| {
+                let own = world.of(photo);
+                Some(Asked {
+                    piece: answer.pieces.first()?,
+                    truth: &own[level],
+                    held: match () {
+                        () if pieces.contains(own["piece"].as_str()) => Held::Piece,
+                        () if in_set.contains(own[level].as_str()) => Held::Label,
+                        () => Held::Nothing,
+                    },
                 })
-                .collect();
-            judged::put(bench, &format!("verdicts.{n}.{level}"), level, &cases, &far);
-        }
-        let seen = combinations::Seen::new(world, &added);
-        combinations::put(
-            bench,
-            &format!("verdicts.{n}"),
-            world,
-            &seen,
-            &asked,
-            &found.answers,
-        );
+            })
+            .collect();
+        judged::put(bench, &format!("{name}.{level}"), level, &cases, &far);
     }
+    let seen = combinations::Seen::new(world, &added);
+    combinations::put(bench, name, world, &seen, asked, &found.answers);
     Ok(())
 }
 
