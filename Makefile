@@ -45,8 +45,10 @@ measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=
 TRAINER = .cache/trainer/bin/python
 
 train: .cache/trainer/ready ## train the networks on renders (a CUDA card; see models/training), weights in .cache/train
-	{ $(TRAINER) models/training/train_embedder.py --out .cache/train && \
-	$(TRAINER) models/training/train_details.py --embedder .cache/train/embedder.pt --out .cache/train; } & \
+	{ $(TRAINER) models/training/train_embedder.py --out .cache/train/first && \
+	$(TRAINER) models/training/train_embedder.py --begin .cache/train/first/embedder.pt --out .cache/train/second && \
+	$(TRAINER) models/training/mix.py --before .cache/train/first/embedder.pt --after .cache/train/second/embedder.pt \
+		--out .cache/train/embedder.pt; } & \
 	$(TRAINER) models/training/train_cutout.py --out .cache/train && wait $$!
 
 train-check: .cache/trainer/ready ## a tiny run of the same code on a CPU, with checks

@@ -65,9 +65,9 @@ def check_every_tuned_weight_is_reached():
     net.heads.train()
     net.details.train()
     pictures = torch.rand(4, 4, CROP, CROP)
-    vectors, weights = net.details(net.backbone.trunk(pictures[:, :3]), pictures[:, 3:])
+    form, decoration, (vectors, weights) = net(pictures)
     details = (vectors * torch.linspace(0, 1, vectors[0].numel()).view(vectors[0].shape)).sum() + weights.square().sum()
-    (sum(vector.square().sum() for vector in net(pictures)) + details).backward()
+    (form.square().sum() + decoration.square().sum() + details).backward()
     idle = [name for name, p in net.named_parameters() if p.grad is None]
     assert not idle, idle[:3]
 
@@ -99,6 +99,10 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         out = pathlib.Path(folder)
         run("train_embedder.py", "--out", out, "--device", "cpu", "--tiny")
+        more = out / "more"
+        run("train_embedder.py", "--out", more, "--begin", out / "embedder.pt", "--device", "cpu", "--tiny")
+        run("mix.py", "--before", out / "embedder.pt", "--after", more / "embedder.pt", "--out", out / "mixed.pt")
+        run("export.py", "--embedder", out / "mixed.pt", "--out", out / "mixed.onnx")
         run("train_cutout.py", "--out", out, "--device", "cpu", "--tiny")
         run("train_details.py", "--embedder", out / "embedder.pt", "--out", out, "--device", "cpu", "--tiny")
         run("export.py", "--embedder", out / "embedder.pt", "--details", out / "details.pt", "--out", out / "embedder.onnx")

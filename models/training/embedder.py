@@ -119,14 +119,13 @@ class Embedder(nn.Module):
     def __init__(self, backbone):
         super().__init__()
         self.backbone, self.heads = backbone, nn.ModuleDict(dict(shape=ShapeHead(), decor=DecorHead()))
-        # Trained when the rest is done, and without a say in it.
         self.details = DetailHead(backbone)
 
     def forward(self, x):
-        """Shape and decoration vector. `x`: [n, 4, 224, 224], RGB from -1 to 1 and the mask from 0 to 1."""
-        stages = self.backbone.trunk(x[:, :3])
+        """Shape and decoration vector, details. `x`: [n, 4, 224, 224], RGB from -1 to 1 and the mask from 0 to 1."""
+        stages, mask = self.backbone.trunk(x[:, :3]), x[:, 3:]
         last = self.backbone.head(stages[-1])
-        return tuple(head(stages, last, x[:, 3:]) for head in self.heads.values())
+        return *(head(stages, last, mask) for head in self.heads.values()), self.details(stages, mask)
 
 
 class Exported(nn.Module):
@@ -137,11 +136,8 @@ class Exported(nn.Module):
         self.net = net
 
     def forward(self, x):
-        stages = self.net.backbone.trunk(x[:, :3])
-        last, mask = self.net.backbone.head(stages[-1]), x[:, 3:]
-        shape, decor = (F.normalize(head(stages, last, mask), dim=1) for head in self.net.heads.values())
-        vectors, weights = self.net.details(stages, mask)
-        return shape, decor, vectors * weights[..., None]
+        shape, decor, (vectors, weights) = self.net(x)
+        return F.normalize(shape, dim=1), F.normalize(decor, dim=1), vectors * weights[..., None]
 
 
 class General(nn.Module):

@@ -40,12 +40,17 @@ def load(net, file, tuned, share):
     return net.eval()
 
 
+def details_of(state):
+    """The details' part of the weights of `train_embedder.py`."""
+    return {name.removeprefix("details."): value for name, value in state.items() if name.startswith("details.")}
+
+
 def own_stages(details):
     """Which stages the details of these weights have copies of."""
     return sorted({int(name.split(".")[1]) for name in details if name.startswith("own.")})
 
 
-def load_embedder(file, backbone, own=(), share=0.85):
+def load_embedder(file, backbone, own=(), share=0.8):
     """The network of `train_embedder.py`; its details are made anew, their copies of stages those of the tuned backbone."""
     net = embedder.Embedder(Lite0().load_imagenet(backbone))
     net.details = None
@@ -106,19 +111,18 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--embedder", type=pathlib.Path, help="weights from train_embedder.py")
-    parser.add_argument("--details", type=pathlib.Path, help="weights from train_details.py; needed with --embedder")
+    parser.add_argument("--details", type=pathlib.Path, help="weights from train_details.py, if not those in --embedder")
     what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
     what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
+    parser.add_argument("--share", type=float, default=0.8, help="how far the embedder's backbone goes from the published weights to the trained")
     parser.add_argument("--mask", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
     if arguments.embedder:
-        if not arguments.details:
-            parser.error("--embedder needs --details")
-        details = saved(arguments.details)
-        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details))
+        details = saved(arguments.details) if arguments.details else details_of(saved(arguments.embedder))
+        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details), arguments.share)
         net.details.load_state_dict(details)
         write(embedder.Exported(net), 4, CROP, ["shape", "decor", "details"], arguments.out)
     elif arguments.backbone_alone:

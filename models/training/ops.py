@@ -3,19 +3,41 @@
 Everything runs on torch's default device; the programs set it once with
 `torch.set_default_device`.
 """
+import functools
 import math
 
 import torch
 import torch.nn.functional as F
 
 
+def joined(function):
+    """The function with its steps joined into few on a card; as it is on a CPU."""
+    fused = torch.compile(function, dynamic=False)
+
+    @functools.wraps(function)
+    def call(*arguments, **named):
+        return (fused if torch.get_default_device().type == "cuda" else function)(*arguments, **named)
+
+    return call
+
+
+def made_here(make):
+    """A maker of tensors that makes them on the default device, which what `joined` compiles would forget."""
+    return lambda *arguments, **named: make(*arguments, **named, device=torch.get_default_device())
+
+
+arange, full, ones, rand, randn, tensor = map(
+    made_here, (torch.arange, torch.full, torch.ones, torch.rand, torch.randn, torch.tensor)
+)
+
+
 def uniform(low, high, *shape):
-    return torch.rand(*shape) * (high - low) + low
+    return rand(*shape) * (high - low) + low
 
 
 def chance(p, *shape):
     """1.0 with probability `p`, else 0.0."""
-    return (torch.rand(*shape) < p).float()
+    return (rand(*shape) < p).float()
 
 
 def choose(weights, count):
@@ -30,8 +52,8 @@ def smoothstep(start, end, x):
 
 def grid(height, width):
     """Pixel centres, -1 to 1, as (y, x)."""
-    y = (torch.arange(height) + 0.5) / height * 2 - 1
-    x = (torch.arange(width) + 0.5) / width * 2 - 1
+    y = (arange(height) + 0.5) / height * 2 - 1
+    x = (arange(width) + 0.5) / width * 2 - 1
     return torch.meshgrid(y, x, indexing="ij")
 
 
@@ -42,7 +64,7 @@ def fbm(count, height, width, cells, octaves=4, gain=0.55):
         rows, columns = max(2, cells * 2**octave // 2), cells * 2**octave
         if columns > width:
             break
-        knots = torch.randn(count, 1, rows + 2, columns)
+        knots = randn(count, 1, rows + 2, columns)
         knots = torch.cat([knots[..., -2:], knots, knots[..., :2]], -1)
         step = width // columns
         layer = F.interpolate(
@@ -60,13 +82,11 @@ def fbm(count, height, width, cells, octaves=4, gain=0.55):
 def blur(x, sigma):
     """Gaussian blur of [n, c, h, w], edges repeated."""
     reach = max(1, int(2.5 * sigma))
-    t = torch.arange(-reach, reach + 1).float()
-    kernel = torch.exp(-t * t / (2 * sigma * sigma))
-    kernel = kernel / kernel.sum()
-    channels = x.shape[1]
-    x = F.pad(x, (reach, reach, reach, reach), mode="replicate")
-    x = F.conv2d(x, kernel[None, None, None].expand(channels, 1, 1, -1), groups=channels)
-    return F.conv2d(x, kernel[None, None, :, None].expand(channels, 1, -1, 1), groups=channels)
+    weights = [math.exp(-t * t / (2 * sigma * sigma)) for t in range(-reach, reach + 1)]
+    for along, margins in ((3, (reach, reach, 0, 0)), (2, (0, 0, reach, reach))):
+        wide, size = F.pad(x, margins, mode="replicate"), x.shape[along]
+        x = sum(weight / sum(weights) * wide.narrow(along, k, size) for k, weight in enumerate(weights))
+    return x
 
 
 def column(v):

@@ -4,7 +4,7 @@ import math
 import torch
 import torch.nn.functional as F
 
-from ops import blur, chance, column, fbm, grid, smoothstep, uniform
+from ops import arange, blur, chance, column, fbm, full, grid, joined, rand, randn, smoothstep, tensor, uniform
 
 CROP = 224  # side of what the embedder sees, pixels
 MARGIN = 0.08  # on each side, as a share of the piece's longer side
@@ -12,8 +12,8 @@ MARGIN = 0.08  # on each side, as a share of the piece's longer side
 
 def muted(n):
     """Colours between a grey and anything, mostly near grey: [n, 3, 1, 1]."""
-    grey, pull = torch.rand(n, 1, 1, 1), torch.rand(n, 1, 1, 1) ** 2
-    return (grey + (torch.rand(n, 3, 1, 1) - grey) * pull).clamp(0, 1)
+    grey, pull = rand(n, 1, 1, 1), rand(n, 1, 1, 1) ** 2
+    return (grey + (rand(n, 3, 1, 1) - grey) * pull).clamp(0, 1)
 
 
 def plain_backgrounds(n, side):
@@ -21,18 +21,18 @@ def plain_backgrounds(n, side):
     y, x = (g / 2 + 0.5 for g in grid(side, side))
     first = muted(n)
     near = chance(0.6, n, 1, 1, 1)
-    second = first * near + muted(n) * (1 - near) + near * 0.12 * torch.randn(n, 3, 1, 1)
+    second = first * near + muted(n) * (1 - near) + near * 0.12 * randn(n, 3, 1, 1)
     lean = uniform(0, 6.28, n, 1, 1)
     t = smoothstep(-0.7, 0.7, (x - 0.5) * lean.cos() + (y - 0.5) * lean.sin())[:, None]
     ground = first * (1 - t) + second * t
     table = chance(0.4, n, 1, 1, 1) * smoothstep(-0.02, 0.02, y - uniform(0.4, 0.8, n, 1, 1))[:, None]
     ground = ground * (1 - table) + muted(n) * table
     stains = fbm(n, side, side, 4, 6, gain=0.7)[:, None] * chance(0.5, n, 1, 1, 1) * uniform(0.02, 0.25, n, 1, 1, 1)
-    return (ground + stains * (0.5 + torch.rand(n, 3, 1, 1))).clamp(0, 1)
+    return (ground + stains * (0.5 + rand(n, 3, 1, 1))).clamp(0, 1)
 
 
 def cosine_basis():
-    k = torch.arange(8).float()
+    k = arange(8).float()
     basis = torch.cos((2 * k[None] + 1) * k[:, None] * math.pi / 16) * 0.5
     basis[0] *= math.sqrt(0.5)
     return basis
@@ -44,26 +44,27 @@ def quantise(x, strength):
     `strength` [n] is the luma step at the lowest frequency, 8-bit; 0 leaves the picture as it is.
     """
     n, _, height, width = x.shape
-    basis = cosine_basis()
-    to_ycc = torch.tensor([[0.299, 0.587, 0.114], [-0.169, -0.331, 0.5], [0.5, -0.419, -0.081]])
+    both = torch.kron(cosine_basis(), cosine_basis())  # of the 64 pixels of a block, row by row
+    to_ycc = tensor([[0.299, 0.587, 0.114], [-0.169, -0.331, 0.5], [0.5, -0.419, -0.081]])
+    to_rgb = tensor([[1, 0, 1.402], [1, -0.344, -0.714], [1, 1.772, 0]])
     ycc = torch.einsum("ij,bjhw->bihw", to_ycc, x * 255)
-    blocks = ycc.reshape(n, 3, height // 8, 8, width // 8, 8).permute(0, 1, 2, 4, 3, 5)
-    i = torch.arange(8).float()
-    channel = torch.tensor([1.0, 1.8, 1.8])[None, :, None, None, None, None]
-    step = strength[:, None, None, None, None, None] * (1 + (i[:, None] + i[None]) * 0.35) * channel + 1e-3
-    blocks = basis.t() @ ((basis @ blocks @ basis.t() / step).round() * step) @ basis
-    ycc = blocks.permute(0, 1, 2, 4, 3, 5).reshape(n, 3, height, width)
-    return (torch.einsum("ij,bjhw->bihw", torch.linalg.inv(to_ycc), ycc) / 255).clamp(0, 1)
+    blocks = ycc.reshape(n, 3, height // 8, 8, width // 8, 8).permute(0, 1, 2, 4, 3, 5).reshape(n, 3, -1, 64)
+    i = arange(8).float()
+    growing = (1 + (i[:, None] + i[None]) * 0.35).flatten()
+    step = strength[:, None, None, None] * growing * tensor([1.0, 1.8, 1.8])[None, :, None, None] + 1e-3
+    blocks = (blocks @ both.t() / step).round() * step @ both
+    ycc = blocks.view(n, 3, height // 8, width // 8, 8, 8).permute(0, 1, 2, 4, 3, 5).reshape(n, 3, height, width)
+    return (torch.einsum("ij,bjhw->bihw", to_rgb, ycc) / 255).clamp(0, 1)
 
 
 def develop(x):
     """What a camera does: white balance, tone curve, saturation, blur, noise, compression; some without colour."""
     n = len(x)
-    x = (x * (1 + 0.05 * torch.randn(n, 3, 1, 1))).clamp(0, 1) ** torch.exp(0.18 * torch.randn(n, 1, 1, 1))
+    x = (x * (1 + 0.05 * randn(n, 3, 1, 1))).clamp(0, 1) ** torch.exp(0.18 * randn(n, 1, 1, 1))
     grey = x.mean(1, keepdim=True)
     saturation = uniform(0.75, 1.25, n, 1, 1, 1) * (1 - chance(0.04, n, 1, 1, 1))
     x = (grey + (x - grey) * saturation).clamp(0, 1)
-    u = torch.rand(n, 1, 1, 1)
+    u = rand(n, 1, 1, 1)
     x = torch.where(u < 0.5, x, torch.where(u < 0.8, blur(x, 0.7), blur(x, 1.5)))
     x = x + torch.randn_like(x) * uniform(0, 0.035, n, 1, 1, 1) * chance(0.6, n, 1, 1, 1)
     return quantise(x.clamp(0, 1), uniform(1, 16, n) * chance(0.7, n))
@@ -71,8 +72,8 @@ def develop(x):
 
 def bounds(hit, positions):
     """First and one past the last true place along dimension 1."""
-    low = torch.where(hit, positions[None], torch.full((1, len(positions)), 1e3)).amin(1)
-    return low, torch.where(hit, positions[None], torch.full((1, len(positions)), -1.0)).amax(1) + 1
+    low = torch.where(hit, positions[None], full((1, len(positions)), 1e3)).amin(1)
+    return low, torch.where(hit, positions[None], full((1, len(positions)), -1.0)).amax(1) + 1
 
 
 def faulty(cover):
@@ -88,6 +89,7 @@ def faulty(cover):
     return torch.where(chance(0.08, n, 1, 1, 1) > 0, bitten, mask)
 
 
+@joined
 def crops(rgb, cover, side=CROP, jitter=0.04):
     """What the embedder sees [n, 4, side, side], 0 to 1: photo on grey, and the mask as the program has it.
 
@@ -95,7 +97,7 @@ def crops(rgb, cover, side=CROP, jitter=0.04):
     background, half of those with a mask that covers everything.
     """
     n, _, size, _ = rgb.shape
-    places = torch.arange(size).float()
+    places = arange(size).float()
     y0, y1 = bounds((cover > 0.5).any(2), places)
     x0, x1 = bounds((cover > 0.5).any(1), places)
     square = torch.maximum(y1 - y0, x1 - x0).clamp(min=8) * (1 + 2 * (MARGIN + uniform(-jitter, jitter, n)))

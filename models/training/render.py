@@ -9,7 +9,7 @@ import torch
 import torch.nn.functional as F
 
 from decors import ROWS as TEXTURE_ROWS
-from ops import chance, column, smoothstep, uniform, unit
+from ops import arange, chance, column, joined, ones, randn, smoothstep, tensor, uniform, unit
 from shapes import BODY_HALF_HEIGHT, BODY_RADIUS, BOWL, PART_HALF_HEIGHT, PART_HALF_WIDTH, PLATE
 
 COARSE = 4  # the march begins on every COARSE-th pixel
@@ -19,47 +19,45 @@ def lookup(table, x, y):
     return F.grid_sample(table, torch.stack([x, y], -1), align_corners=True, padding_mode="border")
 
 
-class Field:
-    """Signed distance of a batch of shapes, one a picture."""
+MEASURES = ("strap", "wall", "lobes", "lobe_turn", "lobe_depth", "facet", "edge_only", "oval", "lip", "lip_width", "bottom", "top")
 
-    def __init__(self, shapes, index):
-        self.body, self.part = shapes["body"][index], shapes["part"][index]
-        self.coarse_body = self.body[:, :2].contiguous()
-        self.strap, self.wall = column(shapes["strap"][index]), column(shapes["wall"][index])
-        for name in ("lobes", "lobe_turn", "lobe_depth", "facet", "edge_only", "oval", "lip", "lip_width", "bottom", "top"):
-            setattr(self, name, column(shapes[name][index]))
-        self.is_round = not bool(((self.lobe_depth > 0) | (self.facet > 0) | (self.lip > 0) | (self.oval < 1)).any())
 
-    def to_round(self, x, y, z):
-        """Where a point lies on the turned body: radius, height, and by how much distances shrink."""
-        z = z / self.oval
-        r = (x * x + z * z + 1e-8).sqrt()
-        if self.is_round:
-            return r, y, self.oval
-        around = torch.atan2(z, x)
-        level = ((y - self.bottom) / (self.top - self.bottom)).clamp(0, 1)
-        edge = smoothstep(0.35, 1.0, level)
-        wave = 1 + self.lobe_depth * torch.cos(self.lobes * around + self.lobe_turn) * (1 - self.edge_only * (1 - edge))
-        # A regular polygon of `lobes` sides, of the same radius at its corners.
-        half = math.pi / self.lobes
-        flat = half.cos() / torch.cos((around % (2 * half)) - half)
-        wave = wave * (1 - self.facet * (1 - flat))
-        lip = self.lip * torch.exp(-(((math.pi - around.abs()) / self.lip_width) ** 2)) * smoothstep(0.5, 1.0, level)
-        return r / (wave * (1 + lip)), y - 0.35 * lip, self.oval
+def field_of(shapes, index):
+    """What the distance to a batch of shapes, one a picture, is made of."""
+    field = {name: column(shapes[name][index]) for name in MEASURES}
+    body = shapes["body"][index]
+    return field | dict(body=body, coarse_body=body[:, :2].contiguous(), part=shapes["part"][index])
 
-    def __call__(self, x, y, z, table=None):
-        """Distance, and the looked-up body and part rows with their distances."""
-        table = self.coarse_body if table is None else table
-        r, level, shrink = self.to_round(x, y, z)
-        body = lookup(table, r / BODY_RADIUS * 2 - 1, level / BODY_HALF_HEIGHT)
-        beyond = (r - BODY_RADIUS).clamp(min=0) + (level.abs() - BODY_HALF_HEIGHT).clamp(min=0)
-        to_body = (body[:, 0] + beyond * 0.7) * shrink
-        part = lookup(self.part, x / PART_HALF_WIDTH, y / PART_HALF_HEIGHT)
-        # A strap's section is an ellipse: z is scaled.
-        to_part = (part[:, 0] ** 2 + (z * self.strap) ** 2).sqrt() - part[:, 1]
-        to_part = torch.maximum(to_part / self.strap.clamp(min=1), -(body[:, 1] + self.wall * 0.6))
-        h = (0.5 + 0.5 * (to_part - to_body) / 0.03).clamp(0, 1)
-        return to_part * (1 - h) + to_body * h - 0.03 * h * (1 - h), body, part, to_part, to_body
+
+def to_round(field, x, y, z):
+    """Where a point lies on the turned body: radius and height."""
+    z = z / field["oval"]
+    r = (x * x + z * z + 1e-8).sqrt()
+    around = torch.atan2(z, x)
+    level = ((y - field["bottom"]) / (field["top"] - field["bottom"])).clamp(0, 1)
+    edge = smoothstep(0.35, 1.0, level)
+    lobes = torch.cos(field["lobes"] * around + field["lobe_turn"])
+    wave = 1 + field["lobe_depth"] * lobes * (1 - field["edge_only"] * (1 - edge))
+    # A regular polygon of `lobes` sides, of the same radius at its corners.
+    half = math.pi / field["lobes"]
+    flat = half.cos() / torch.cos((around % (2 * half)) - half)
+    wave = wave * (1 - field["facet"] * (1 - flat))
+    lip = field["lip"] * torch.exp(-(((math.pi - around.abs()) / field["lip_width"]) ** 2)) * smoothstep(0.5, 1.0, level)
+    return r / (wave * (1 + lip)), y - 0.35 * lip
+
+
+def distance(field, x, y, z, table="coarse_body"):
+    """Distance, and the looked-up body and part rows with their distances."""
+    r, level = to_round(field, x, y, z)
+    body = lookup(field[table], r / BODY_RADIUS * 2 - 1, level / BODY_HALF_HEIGHT)
+    beyond = (r - BODY_RADIUS).clamp(min=0) + (level.abs() - BODY_HALF_HEIGHT).clamp(min=0)
+    to_body = (body[:, 0] + beyond * 0.7) * field["oval"]
+    part = lookup(field["part"], x / PART_HALF_WIDTH, y / PART_HALF_HEIGHT)
+    # A strap's section is an ellipse: z is scaled.
+    to_part = (part[:, 0] ** 2 + (z * field["strap"]) ** 2).sqrt() - part[:, 1]
+    to_part = torch.maximum(to_part / field["strap"].clamp(min=1), -(body[:, 1] + field["wall"] * 0.6))
+    h = (0.5 + 0.5 * (to_part - to_body) / 0.03).clamp(0, 1)
+    return to_part * (1 - h) + to_body * h - 0.03 * h * (1 - h), body, part, to_part, to_body
 
 
 class Camera:
@@ -74,7 +72,7 @@ class Camera:
         self.elevation = elevation * math.pi / 180
         yaw = torch.where(chance(0.5, n) > 0, uniform(-0.6, 0.6, n), uniform(-math.pi, math.pi, n)) + math.pi * chance(0.3, n)
         self.distance = uniform(3.6, 9.0, n)
-        roll = torch.randn(n) * 0.04
+        roll = randn(n) * 0.04
         ce, se, cy, sy = self.elevation.cos(), self.elevation.sin(), yaw.cos(), yaw.sin()
         self.place = torch.stack([self.distance * ce * sy, self.distance * se, self.distance * ce * cy], -1)
         self.forward = -unit(self.place)
@@ -82,11 +80,12 @@ class Camera:
         up = torch.cross(right, self.forward, dim=-1)
         cr, sr = roll.cos()[:, None], roll.sin()[:, None]
         self.right, self.up = right * cr + up * sr, up * cr - right * sr
+        self.view = dict(right=self.right, forward=self.forward, elevation=self.elevation)
         self.reach = shapes["reach"][index]
         self.tangent = 1.02 * self.reach / (self.distance**2 - self.reach**2).clamp(min=1).sqrt()
 
     def rays(self, side):
-        c = (torch.arange(side) + 0.5) / side * 2 - 1
+        c = (arange(side) + 0.5) / side * 2 - 1
         py, px = torch.meshgrid(-c, c, indexing="ij")
         d = px[None, ..., None] * self.right[:, None, None] + py[None, ..., None] * self.up[:, None, None]
         d = self.forward[:, None, None] + d * self.tangent[:, None, None, None]
@@ -100,40 +99,57 @@ class Camera:
         return -b - root, -b + root + 0.05
 
 
+def along(field, place, d, t):
+    """Distance to the shape at `t` along each ray."""
+    return distance(field, *(p + t * e for p, e in zip(place, d)))[0]
+
+
+@joined
+def coarse_step(field, place, d, t, end, cone):
+    s = along(field, place, d, t)
+    return torch.where(s > cone * t, torch.minimum(t + (s - cone * t * 0.5) * 0.85, end + 0.2), t)
+
+
+@joined
+def fine_step(field, place, d, t, end):
+    return torch.minimum(t + along(field, place, d, t) * 0.85, end + 0.2)
+
+
 def march(field, camera, side, steps):
     """Distance along each ray to the surface, where rays end, and the rays."""
-    ox, oy, oz = (column(camera.place[:, i]) for i in range(3))
+    place = [column(camera.place[:, i]) for i in range(3)]
     d = camera.rays(side // COARSE).unbind(-1)
     t, end = camera.bounds(d)
     cone = column(camera.tangent * 2 / (side // COARSE) * 0.75)
     for _ in range(30):
-        s = field(ox + t * d[0], oy + t * d[1], oz + t * d[2])[0]
-        t = torch.where(s > cone * t, torch.minimum(t + (s - cone * t * 0.5) * 0.85, end + 0.2), t)
+        t = coarse_step(field, place, d, t, end, cone)
     t = (t - cone).repeat_interleave(COARSE, 1).repeat_interleave(COARSE, 2)
     rays = camera.rays(side)
     d = rays.unbind(-1)
     _, end = camera.bounds(d)
     for _ in range(steps):
-        s = field(ox + t * d[0], oy + t * d[1], oz + t * d[2])[0]
-        t = torch.minimum(t + s * 0.85, end + 0.2)
+        t = fine_step(field, place, d, t, end)
     return t, end, rays
 
 
-def normals(field, x, y, z):
+@joined
+def at_surface(field, place, t, rays):
+    """Points at `t` along the rays, the normals there and all that the field says of them."""
+    x, y, z = (p + t * rays[..., i] for i, p in enumerate(place))
     step, n = 0.012, [0, 0, 0]
     for corner in ((1, -1, -1), (-1, -1, 1), (-1, 1, -1), (1, 1, 1)):
-        value = field(x + corner[0] * step, y + corner[1] * step, z + corner[2] * step)[0]
+        value = distance(field, x + corner[0] * step, y + corner[1] * step, z + corner[2] * step)[0]
         n = [a + sign * value for a, sign in zip(n, corner)]
-    return unit(torch.stack(n, -1))
+    return x, y, z, unit(torch.stack(n, -1)), distance(field, x, y, z, "body")
 
 
-def well(window, camera, x, z, v):
+def well(window, view, x, z, v):
     """Places in the texture where a single motif lies flat in the well, roughly upright as seen, its borders round the rim."""
     n = len(v)
     turn = torch.where(chance(0.8, n) > 0, uniform(-0.7, 0.7, n), uniform(0, 6.28, n))
     share = uniform(0.4, 0.7, n, 1, 1)
     radius = (x * x + z * z + 1e-6).sqrt()
-    right, away = ((x * column(a[:, 0]) + z * column(a[:, 2])) / radius for a in (camera.right, unit(camera.forward * torch.tensor([1.0, 0.0, 1.0]))))
+    right, away = ((x * column(a[:, 0]) + z * column(a[:, 2])) / radius for a in (view["right"], unit(view["forward"] * tensor([1.0, 0.0, 1.0]))))
     cos, sin = column(turn.cos()), column(turn.sin())
     right, away = right * cos - away * sin, right * sin + away * cos
     u0, v0, half_u, half_v = (column(part) for part in window.unbind(1))
@@ -145,7 +161,8 @@ def well(window, camera, x, z, v):
     return torch.where(v < share, flat_u, round_u) % 1, torch.where(v < share, flat_v, beyond)
 
 
-def surface(shapes, decors, si, di, camera, hit):
+@joined
+def surface(shapes, decors, si, di, view, hit):
     """Colour (linear), bumped normal and inner side at the points hit."""
     n = len(si)
     x, y, z, normal, body, part, to_part, to_body, wall = hit
@@ -157,10 +174,10 @@ def surface(shapes, decors, si, di, camera, hit):
 
     kind = shapes["kind"][si]
     # Plates, and bowls seen from above, carry the pattern inside.
-    from_above = column((kind == PLATE) | ((kind == BOWL) & (camera.elevation > 0.6))).float()
+    from_above = column((kind == PLATE) | ((kind == BOWL) & (view["elevation"] > 0.6))).float()
     around_u, along_v = u, v
     in_well = from_above * column(decors["in_well"][di]) * inner
-    u, v = (torch.where(in_well > 0, flat, turned) for flat, turned in zip(well(decors["window"][di], camera, x, z, v), (u, v)))
+    u, v = (torch.where(in_well > 0, flat, turned) for flat, turned in zip(well(decors["window"][di], view, x, z, v), (u, v)))
 
     def sample(table, u, v):
         return F.grid_sample(table, torch.stack([u * 2 - 1, v * 2 - 1], -1), align_corners=False, padding_mode="border")
@@ -197,7 +214,7 @@ def reflection_of_box(mirrored, light, gloss):
     """Share of the mirrored ray that meets a rectangular light; some are windows with glazing bars."""
     n = len(light)
     facing = (mirrored * light[:, None, None]).sum(-1) > 0
-    first = unit(torch.cross(light, torch.tensor([[0.0, 1.0, 0.0]]).expand(n, 3) + 0.01, dim=-1))
+    first = unit(torch.cross(light, tensor([[0.0, 1.0, 0.0]]).expand(n, 3) + 0.01, dim=-1))
     second = torch.cross(light, first, dim=-1)
     wide, tall = uniform(0.03, 0.3, n, 1, 1), uniform(0.03, 0.4, n, 1, 1)
     soft = uniform(0.01, 0.1, n, 1, 1) + (1 - gloss) * 0.4
@@ -207,7 +224,8 @@ def reflection_of_box(mirrored, light, gloss):
     return box * (1 - 0.9 * bars * chance(0.35, n, 1, 1))
 
 
-def shade(shapes, decors, si, di, camera, y, rays, normal, facing, colour, inner):
+@joined
+def shade(shapes, decors, si, di, view, y, rays, normal, facing, colour, inner):
     """Linear light towards the camera, exposed and rounded off to sRGB."""
     n = len(si)
     gloss, lustre = column(decors["gloss"][di]), decors["lustre"][di][:, None, None, None]
@@ -215,17 +233,17 @@ def shade(shapes, decors, si, di, camera, y, rays, normal, facing, colour, inner
     mirrored = rays - 2 * (rays * normal).sum(-1, keepdim=True) * normal
     hemisphere = 0.5 + 0.5 * normal[:, None, ..., 1]
     ambient = uniform(0.15, 0.6, n, 1, 1)
-    sky, ground = 1 + 0.06 * torch.randn(n, 3, 1, 1), (1 + 0.08 * torch.randn(n, 3, 1, 1)) * uniform(0.3, 0.9, n, 1, 1, 1)
+    sky, ground = 1 + 0.06 * randn(n, 3, 1, 1), (1 + 0.08 * randn(n, 3, 1, 1)) * uniform(0.3, 0.9, n, 1, 1, 1)
     light = ambient[:, None] * (sky * hemisphere + ground * (1 - hemisphere))
     mirror = torch.zeros_like(colour)
     deep = inner * ((top - y) / (top - bottom).clamp(min=0.3)).clamp(0, 1)
     fresnel = 0.06 + 0.94 * (1 - facing) ** 5
     for lamp in range(3):
-        on = torch.ones(n) if lamp == 0 else chance(0.5, n)
+        on = ones(n) if lamp == 0 else chance(0.5, n)
         side, high = uniform(-1.6, 1.6, n), uniform(-0.1, 1.3, n)
-        to = (side.sin() * high.cos())[:, None] * camera.right + high.sin()[:, None] * torch.tensor([[0.0, 1.0, 0.0]])
-        to = unit(to - (side.cos() * high.cos())[:, None] * camera.forward)
-        power = (1 + 0.06 * torch.randn(n, 3)) * (uniform(0.3, 0.9, n) * on)[:, None]
+        to = (side.sin() * high.cos())[:, None] * view["right"] + high.sin()[:, None] * tensor([[0.0, 1.0, 0.0]])
+        to = unit(to - (side.cos() * high.cos())[:, None] * view["forward"])
+        power = (1 + 0.06 * randn(n, 3)) * (uniform(0.3, 0.9, n) * on)[:, None]
         wrap = uniform(0, 0.4, n, 1, 1)
         lit = (((normal * to[:, None, None]).sum(-1) + wrap) / (1 + wrap)).clamp(min=0) * (1 - deep * 0.6)
         light = light + lit[:, None] * power[:, :, None, None]
@@ -243,18 +261,16 @@ def shade(shapes, decors, si, di, camera, y, rays, normal, facing, colour, inner
 
 def render(shapes, decors, si, di, side=256, steps=20):
     """Pictures of shape `si[k]` with decoration `di[k]`: sRGB on black [n, 3, side, side], coverage [n, side, side]."""
-    field, camera = Field(shapes, si), Camera(shapes, si)
+    field, camera = field_of(shapes, si), Camera(shapes, si)
     t, end, rays = march(field, camera, side, steps)
-    x, y, z = (column(camera.place[:, i]) + t * rays[..., i] for i in range(3))
-    distance, body, part, to_part, to_body = field(x, y, z, field.body)
+    place = [column(camera.place[:, i]) for i in range(3)]
+    x, y, z, normal, (apart, body, part, to_part, to_body) = at_surface(field, place, t, rays)
     pixel = camera.tangent * camera.distance * 2 / side
-    hit = ((distance < column((pixel * 1.2).clamp(min=0.006))) & (t < end)).float()
-    normal = normals(field, x, y, z)
+    hit = ((apart < column((pixel * 1.2).clamp(min=0.006))) & (t < end)).float()
     facing = -(normal * rays).sum(-1).clamp(max=0)
-    colour, bumped, inner = surface(
-        shapes, decors, si, di, camera, (x, y, z, normal, body, part, to_part, to_body, field.wall)
-    )
-    rgb = shade(shapes, decors, si, di, camera, y, rays, bumped, facing, colour, inner)
+    seen = (x, y, z, normal, body, part, to_part, to_body, field["wall"])
+    colour, bumped, inner = surface(shapes, decors, si, di, camera.view, seen)
+    rgb = shade(shapes, decors, si, di, camera.view, y, rays, bumped, facing, colour, inner)
     # Close pin holes of the march; with a rim around, so that nothing grows towards the frame.
     grown = F.max_pool2d(F.pad(hit[:, None], (4, 4, 4, 4)), 5, 1, 2)
     hit = -F.max_pool2d(-grown, 5, 1, 2)[:, 0, 4:-4, 4:-4]

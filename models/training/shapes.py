@@ -12,7 +12,7 @@ import torch
 import torch.nn.functional as F
 
 from moulding import mouldings
-from ops import chance, choose, column, smoothstep, uniform
+from ops import chance, choose, column, joined, smoothstep, uniform
 
 BODY_ROWS, BODY_COLUMNS = 160, 96
 BODY_RADIUS, BODY_HALF_HEIGHT = 1.3, 1.1
@@ -141,6 +141,7 @@ def dense_curve(values, straight):
     return smooth * (1 - straight) + (b * (1 - f) + c * f) * straight
 
 
+@joined
 def polygon_distance(polygon, points):
     """Signed distance of `points` [m, 2] to polygons [n, k, 2]; nearest edge and place on it.
 
@@ -182,7 +183,7 @@ def body_table(outer, inner, base, closed):
     gy, gr = torch.meshgrid(y, r, indexing="ij")
     where = torch.stack([gr, gy], -1).reshape(-1, 2)
     table = torch.empty(n, 4, BODY_ROWS, BODY_COLUMNS)
-    step = 16 if outer.is_cuda else 4
+    step = 32 if outer.is_cuda else 4
     for s in range(0, n, step):
         part = slice(s, min(n, s + step))
         distance, edge, h = polygon_distance(wall[part], where)
@@ -337,10 +338,11 @@ def section(kind, families):
     )
 
 
-def make_shapes(count, family=1):
-    """`count` shapes in families of `family` near relatives, as a dict of tensors."""
+def make_shapes(count, family=1, alike=1):
+    """`count` shapes in families of `family` near relatives, as a dict of tensors; every `alike` in a row are of one kind."""
     families = Families(count, family)
-    kind = families.spread(choose([k[1] for k in KINDS], families.families))
+    same = max(family, alike)
+    kind = choose([k[1] for k in KINDS], (count + same - 1) // same).repeat_interleave(same)[:count]
     wall = families.uniform(0.03, 0.07)
     draw = families.uniform(0, 1, 16)
     t = torch.linspace(0, 1, CONTROLS)[None]
