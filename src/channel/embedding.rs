@@ -40,7 +40,7 @@ pub struct Embedding {
 /// Form by the network.
 pub(super) const FORM: Channel = Channel {
     name: "form",
-    version: 5,
+    version: 6,
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.25,
@@ -52,7 +52,7 @@ pub(super) const FORM: Channel = Channel {
 /// Decoration by the network.
 pub(super) const DECORATION: Channel = Channel {
     name: "decoration",
-    version: 5,
+    version: 6,
     dim: 128,
     metric: Metric::L2,
     unrelated: 1.26,
@@ -68,7 +68,7 @@ const PLACES: usize = 16;
 /// is ranked by only where that is asked for.
 pub(super) const DETAILS: Channel = Channel {
     name: "details",
-    version: 3,
+    version: 4,
     dim: PLACES * PLACE,
     metric: Metric::Places,
     unrelated: 0.89,
