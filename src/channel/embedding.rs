@@ -71,7 +71,7 @@ pub(super) const DETAILS: Channel = Channel {
     version: 4,
     dim: PLACES * PLACE,
     metric: Metric::Places,
-    unrelated: 0.89,
+    unrelated: 1.0,
     ranked: false,
     describe: |subject| surface(subject).map(|e| e.details.clone()),
     about: "the places that say most about the decoration, by which short lists are compared again",
