@@ -54,26 +54,24 @@ impl Finish {
                 }
                 let Part::Body(i) = at.part else { return base };
                 let body = &solid.bodies[usize::from(i)];
-                let s = &body.section;
-                let place = Place {
-                    role: body.role,
-                    skin: at.skin,
-                    point: p,
-                    radius_mm: body.radius_mm(),
-                    scale: body.pattern_scale(),
-                    rim_radius_mm: s.points[s.rim][0].max(s.points[s.foot][0]),
-                    length_mm: if body.role == Role::Flat {
-                        s.inside_mm()
-                    } else {
-                        s.outside_mm()
-                    },
-                    verge_mm: body.verge_mm,
-                    px_mm,
-                };
+                let place = Place::on(body, at.skin, p, px_mm);
                 pattern.over(base, &place, *seed)
             }
             Finish::Other(stuff, colour) => other(*stuff, *colour, p, at),
         }
+    }
+
+    /// What goes round the (first) body in motifs: how often it looks like itself in one turn, and between which
+    /// distances from the rim it lies, as shares of the decorated side.
+    pub fn repeats(&self, solid: &Solid) -> Vec<(u32, [f32; 2])> {
+        let Finish::Ware { pattern, .. } = self else {
+            return Vec::new();
+        };
+        let (body, p) = (&solid.bodies[0], V3::default());
+        let place = Place::on(body, body.skin(p), p, 1.0);
+        let length = place.length_mm;
+        let found = pattern.repeats(&place).into_iter();
+        found.map(|(n, at)| (n, at.map(|v| v / length))).collect()
     }
 
     /// Height of fine embossing at a place, mm: the beads and the weave.
@@ -148,6 +146,28 @@ impl Finish {
                 ..
             }
         )
+    }
+}
+
+impl Place {
+    /// A place on a body.
+    fn on(body: &Revolved, skin: Skin, point: V3, px_mm: f32) -> Place {
+        let s = &body.section;
+        Place {
+            role: body.role,
+            skin,
+            point,
+            radius_mm: body.radius_mm(),
+            scale: body.pattern_scale(),
+            rim_radius_mm: s.points[s.rim][0].max(s.points[s.foot][0]),
+            length_mm: if body.role == Role::Flat {
+                s.inside_mm()
+            } else {
+                s.outside_mm()
+            },
+            verge_mm: body.verge_mm,
+            px_mm,
+        }
     }
 }
 

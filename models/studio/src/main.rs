@@ -88,8 +88,8 @@ enum Command {
         #[arg(long)]
         out: PathBuf,
     },
-    /// Write a controlled series: glazes that differ by known steps (three lights, with and without a grey card), or every
-    /// treatment at an angle. DIR/photos/*.jpg and DIR/series.jsonl, one line a photo.
+    /// Write a controlled series: glazes that differ by known steps (three lights, with and without a grey card), every
+    /// treatment at an angle, or decorations of every kind (with masks). DIR/photos/*.jpg and DIR/series.jsonl, one line a photo.
     Series {
         /// What is varied.
         #[arg(value_enum)]
@@ -97,7 +97,7 @@ enum Command {
         /// Seed of everything.
         #[arg(long)]
         seed: u64,
-        /// Groups: a glaze and four near it, or one of each treatment.
+        /// Groups: a glaze and four near it, or one of each treatment or kind of decoration.
         #[arg(long, default_value_t = 20)]
         groups: usize,
         /// Width and height of the photos, pixels.
@@ -135,6 +135,8 @@ enum Varied {
     Glazes,
     /// How the colour sits.
     Treatments,
+    /// Where the decoration sits, and how often it is repeated round the piece.
+    Decorations,
 }
 
 fn say(text: &str) {
@@ -209,6 +211,7 @@ fn run(command: Command) -> Result<(), Error> {
             let make = match what {
                 Varied::Glazes => series::glazes,
                 Varied::Treatments => series::treatments,
+                Varied::Decorations => series::decorations,
             };
             let n = make(seed, groups, size, &out)?;
             say(&format!("{n} photos in {}", out.display()));

@@ -49,6 +49,9 @@ pub enum Hand {
 /// A motif, premultiplied RGBA at halving sizes.
 #[derive(Clone, Debug)]
 pub struct Motif {
+    /// How many times it looks alike within its own width, joined to itself: 1 for all but the
+    /// geometrical ones.
+    pub alike: u32,
     levels: Vec<(usize, Vec<[f32; 4]>)>,
 }
 
@@ -75,7 +78,8 @@ impl Motif {
             }
             levels.push((half, small));
         }
-        Motif { levels }
+        let alike = alike(subject, inks[0] == inks[1]);
+        Motif { alike, levels }
     }
 
     /// Colour at u, v in −1..1 (v up); `footprint` is the width of a pixel in the same measure. Wraps in u if `wrap`.
@@ -108,6 +112,15 @@ impl Motif {
             out[k] = top + (low - top) * ty;
         }
         out
+    }
+}
+
+/// By what `draw` draws: of four dots, discs or rings in a row every second is the same.
+fn alike(subject: Subject, one_ink: bool) -> u32 {
+    match subject {
+        Subject::Rings if one_ink => 4,
+        Subject::Dots | Subject::Zigzag | Subject::Lattice | Subject::Rings => 2,
+        _ => 1,
     }
 }
 

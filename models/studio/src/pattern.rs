@@ -130,7 +130,73 @@ pub struct Place {
     pub px_mm: f32,
 }
 
+impl Place {
+    /// Where a border begins, from where it is measured, and how high it is, mm.
+    fn girdle(&self, at_mm: f32, height_mm: f32) -> [f32; 2] {
+        let (mut start, mut h) = (at_mm * self.scale, height_mm * self.scale);
+        let room = if self.role == Role::Lid {
+            self.verge_mm.max(6.0)
+        } else if self.role == Role::Flat {
+            self.verge_mm
+        } else {
+            self.length_mm * 0.8
+        };
+        if self.role != Role::Hollow && start + h > room {
+            h = (room - start).max(room * 0.7);
+            start = (room - h).max(0.0);
+        }
+        [start, h]
+    }
+
+    /// How many motifs of a border of that height go round.
+    fn around(&self, height_mm: f32, pitch: f32) -> f32 {
+        (TAU * self.rim_radius_mm / (height_mm * pitch))
+            .round()
+            .max(3.0)
+    }
+
+    /// How many motifs of an all-over pattern go round in a row.
+    fn columns(&self, pitch_mm: f32) -> f32 {
+        (TAU * self.radius_mm / (2.0 * pitch_mm)).round().max(2.0) * 2.0
+    }
+
+    /// How many sprigs go round where a plate has `count`.
+    fn sprigs(&self, count: u32) -> u32 {
+        match self.role {
+            Role::Flat => count.max(2),
+            Role::Hollow => 2 * (count / 2).max(1),
+            Role::Lid => (count / 2 * 2).max(2),
+        }
+    }
+}
+
 impl Pattern {
+    /// How often each layer that goes round the piece in motifs looks like itself in one turn about the axis, and
+    /// between which distances (mm, from the rim along the decorated side) it lies; the place says on which body.
+    pub fn repeats(&self, at: &Place) -> Vec<(u32, [f32; 2])> {
+        let of = |layer: &Layer| match layer {
+            Layer::Border {
+                motif,
+                at_mm,
+                height_mm,
+                pitch,
+                from: From::Edge,
+            } => {
+                let [start, h] = at.girdle(*at_mm, *height_mm);
+                let n = at.around(h, *pitch) as u32 * self.motifs[*motif].alike;
+                Some((n, [start, start + h]))
+            }
+            Layer::Sprigs { count, .. } => Some((at.sprigs(*count), [0.0, at.verge_mm])),
+            // On flatware it is scattered in rows, which do not go round.
+            Layer::AllOver { pitch_mm, .. } if at.role != Role::Flat => {
+                let n = at.columns(pitch_mm * at.scale);
+                Some((n as u32, [0.0, at.length_mm]))
+            }
+            _ => None,
+        };
+        self.layers.iter().filter_map(of).collect()
+    }
+
     /// No decoration.
     pub fn plain() -> Pattern {
         Pattern {
@@ -328,24 +394,12 @@ impl Pattern {
                 pitch,
             } => {
                 let Some(v) = measure(*from, at) else { return };
-                let mut h = height_mm * k;
-                let mut start = at_mm * k;
-                let room = if at.role == Role::Lid {
-                    at.verge_mm.max(6.0)
-                } else if at.role == Role::Flat {
-                    at.verge_mm
-                } else {
-                    at.length_mm * 0.8
-                };
-                if at.role != Role::Hollow && start + h > room {
-                    h = (room - start).max(room * 0.7);
-                    start = (room - h).max(0.0);
-                }
+                let [start, h] = at.girdle(*at_mm, *height_mm);
                 let y = 1.0 - 2.0 * (v - start) / h;
                 if y.abs() > 1.0 {
                     return;
                 }
-                let n = (TAU * at.rim_radius_mm / (h * pitch)).round().max(3.0);
+                let n = at.around(h, *pitch);
                 let u = (skin.angle_rad / TAU * n + 0.25).rem_euclid(1.0) * 2.0 - 1.0;
                 let c = self.motifs[*motif].at(u, y, at.px_mm * 2.0 / h, true);
                 over(paint, c);
@@ -377,16 +431,12 @@ impl Pattern {
                 count,
                 share,
             } => {
-                let (n, room, mid) = match at.role {
-                    Role::Flat => (*count, at.verge_mm, at.verge_mm * 0.52),
-                    Role::Hollow => (
-                        2 * (count / 2).max(1),
-                        at.length_mm * 0.62,
-                        at.length_mm * 0.48,
-                    ),
-                    Role::Lid => (*count / 2 * 2, at.verge_mm, at.verge_mm * 0.5),
+                let (room, mid) = match at.role {
+                    Role::Flat => (at.verge_mm, at.verge_mm * 0.52),
+                    Role::Hollow => (at.length_mm * 0.62, at.length_mm * 0.48),
+                    Role::Lid => (at.verge_mm, at.verge_mm * 0.5),
                 };
-                let n = n.max(2) as f32;
+                let n = at.sprigs(*count) as f32;
                 let r = if at.role == Role::Flat {
                     at.radius_mm - mid
                 } else if at.role == Role::Lid {
@@ -415,7 +465,7 @@ impl Pattern {
                 let (u, v) = if at.role == Role::Flat {
                     (at.point.x, at.point.z)
                 } else {
-                    let n = (TAU * at.radius_mm / (2.0 * pitch)).round().max(2.0) * 2.0;
+                    let n = at.columns(pitch);
                     (skin.angle_rad / TAU * n * pitch, skin.from_rim_mm)
                 };
                 let row = (v / pitch).round();
@@ -486,7 +536,8 @@ fn over(paint: &mut Paint, c: [f32; 4]) {
     paint.metal *= k;
 }
 
-fn random_inks(rng: &mut Rng) -> [u32; 4] {
+/// Inks that go together: two flower colours, leaf, centre.
+pub(crate) fn random_inks(rng: &mut Rng) -> [u32; 4] {
     if rng.chance(0.3) {
         // One colour, as of a transfer print.
         let c = rng.pick(&[0x223a78, 0x3a2a20, 0x6b2230, 0x1f4a38, 0x2d2d33, 0x553a6a]);

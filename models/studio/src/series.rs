@@ -1,5 +1,7 @@
 //! Controlled series: one thing is varied and known exactly, everything else is drawn at random.
 
+mod decorations;
+
 use crate::backdrop::BACKDROPS;
 use crate::develop::Development;
 use crate::form::Form;
@@ -18,6 +20,8 @@ use palette::{IntoColor, Lab, LinSrgb};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::path::Path;
+
+pub use decorations::decorations;
 
 /// Differences of the glaze pairs, CIEDE2000.
 pub const GLAZE_STEPS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
@@ -249,7 +253,7 @@ fn shot(angle: Angle, size_px: usize, rng: &mut Rng) -> Shot {
     }
 }
 
-fn json(line: &Line) -> Result<String, Error> {
+fn json(line: &impl Serialize) -> Result<String, Error> {
     serde_json::to_string(line)
         .map(|text| text + "\n")
         .map_err(|e| Error::new(format!("series: {e}")))
