@@ -22,7 +22,7 @@ pub use difference::{Difference, difference};
 pub use ground::{Doubt, Ground, Sample};
 pub use light::{Balance, NeutralPoint, Reference};
 pub use munsell::{Munsell, munsell};
-pub use palette::Swatch;
+pub use palette::{Swatch, palette};
 pub use print::{Tones, tones};
 pub use screen::{screen_px, unscreened};
 pub use words::words;

@@ -10,6 +10,7 @@ pub mod config;
 pub mod hash;
 pub mod file;
 pub mod raster;
+pub mod spectrum;
 pub mod onnx;
 pub mod photo;
 pub mod cutout;

@@ -1,6 +1,9 @@
 //! The surface of a piece, straightened: which part of the photo shows which zone
 //! of it, and what colour lies under everything else there.
 
+mod around;
+mod border;
+mod decorated;
 mod layers;
 mod rings;
 mod strip;
@@ -9,12 +12,13 @@ mod zones;
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    colour::{self, Balance, Ground, Sample},
+    colour::{self, Balance, Ground, Sample, Swatch},
     cutout::Cutout,
     outline::{Outline, pose::Pose},
     raster,
 };
 
+pub use border::Border;
 pub use layers::{Layers, Run};
 pub use rings::{Place, Rings};
 pub use strip::{Strip, outside, within};
@@ -31,6 +35,11 @@ pub struct Surface {
     pub faces: Vec<(Face, Patch)>,
     /// How colour sits on the outside, where its ground is known.
     pub layers: Option<Layers>,
+    /// The colours of what is not of the ground's colour, largest first; shares are of
+    /// the piece's surface in the photo.
+    pub decoration: Vec<Swatch>,
+    /// What repeats round it, where something surely does.
+    pub border: Option<Border>,
 }
 
 /// A zone that is seen.
@@ -53,6 +62,10 @@ pub struct Patch {
     /// The colour that lies under everything else; null in black-and-white photos and
     /// where too little is seen.
     pub ground: Option<Tone>,
+    /// Share of it that has another colour than its side's ground, 0 to 1; null where
+    /// that ground is not known.
+    #[serde(default)]
+    pub decorated: Option<f32>,
 }
 
 /// A ground colour.
@@ -132,6 +145,7 @@ pub fn read(
         (!samples.is_empty()).then(|| Patch {
             share: samples.len() as f32 / found.len() as f32,
             ground: ground.map(Tone::from),
+            decorated: None,
         })
     };
     let sides = [Some(Face::Outside), Some(Face::Inside), None];
@@ -157,6 +171,8 @@ pub fn read(
         seen,
         faces,
         layers: None,
+        decoration: Vec::new(),
+        border: None,
     };
     let ground = |wanted: Face| Some(surface.face(wanted)?.ground.as_ref()?.lab);
     let zones = &surface.zones;
@@ -165,5 +181,7 @@ pub fn read(
         let mouth = zones.mouth.as_ref().zip(ground(Face::Inside));
         layers::read(cutout, rings, balance, own, mouth)
     });
+    surface.border = border::read(cutout, outline, zones);
+    decorated::read(&mut surface, &found);
     Some(surface)
 }

@@ -26,7 +26,7 @@ pub struct Swatch {
 /// The colours of CIE L*a*b* samples by share, largest first; empty where there
 /// are too few. k-means (Lloyd) from seeds spread by farthest point, so the same
 /// picture always gives the same palette; close colours are joined afterwards.
-pub(super) fn palette(samples: &[[f32; 3]]) -> Vec<Swatch> {
+pub fn palette(samples: &[[f32; 3]]) -> Vec<Swatch> {
     if samples.len() < 16 {
         return Vec::new();
     }

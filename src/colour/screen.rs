@@ -7,7 +7,7 @@
 use image::RgbImage;
 use imageproc::filter::gaussian_blur_f32;
 
-use crate::raster;
+use crate::{raster, spectrum::transform};
 
 /// Side of the windows whose spectra are averaged (Welch 1967), pixels.
 const WINDOW: usize = 128;
@@ -118,29 +118,4 @@ fn mean_power(picture: &RgbImage) -> Option<Vec<f32>> {
         }
     }
     Some(power)
-}
-
-/// Discrete Fourier transform in place, a power of two long (Cooley & Tukey 1965).
-fn transform(values: &mut [[f32; 2]]) {
-    let n = values.len();
-    let bits = n.trailing_zeros();
-    for i in 0..n {
-        let j = i.reverse_bits() >> (usize::BITS - bits);
-        if i < j {
-            values.swap(i, j);
-        }
-    }
-    let mut half = 1;
-    while half < n {
-        for k in 0..half {
-            let (sin, cos) = (-std::f32::consts::PI * k as f32 / half as f32).sin_cos();
-            for start in (k..n).step_by(2 * half) {
-                let ([ar, ai], [br, bi]) = (values[start], values[start + half]);
-                let turned = [br * cos - bi * sin, br * sin + bi * cos];
-                values[start] = [ar + turned[0], ai + turned[1]];
-                values[start + half] = [ar - turned[0], ai - turned[1]];
-            }
-        }
-        half *= 2;
-    }
 }

@@ -164,6 +164,14 @@ impl Ellipse {
         length(u, v) - 1.0
     }
 
+    /// In which direction a point lies, as [`Ellipse::at`] takes it.
+    pub fn angle_rad(&self, p: [f64; 2]) -> f64 {
+        let (sin, cos) = self.turn_rad.sin_cos();
+        let (x, y) = (p[0] - self.centre_px[0], p[1] - self.centre_px[1]);
+        let v = (-x * sin + y * cos) / self.minor_px;
+        v.atan2((x * cos + y * sin) / self.major_px)
+    }
+
     /// A point of the ellipse; `t_rad` runs clockwise as seen from the end of
     /// the major axis.
     pub fn at(&self, t_rad: f64) -> [f64; 2] {
