@@ -11,6 +11,7 @@ pub mod calibrate;
 mod certainty;
 mod compare;
 pub mod crossed;
+mod decoration;
 mod details;
 mod glaze;
 mod graph;
@@ -174,6 +175,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
     let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
     let surfaces = surface::read(query);
     let treatment = treatment::read(&surfaces);
+    let decoration = decoration::read(query, &surfaces, &levels.pattern, certainty.pattern);
     let mut advice = advice::advice(&levels, &certainty, &matches, &warnings, &seen);
     advice.extend(treatment::advice(&treatment));
     let joined = join::join(
@@ -227,6 +229,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         colour: glaze::colours(query),
         surface: surface::reading(query, &surfaces),
         treatment,
+        decoration,
         matches,
         advice,
         cautions: cautions::standing(),

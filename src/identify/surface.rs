@@ -22,12 +22,17 @@ fn of_view(described: &Described) -> Option<Surface> {
     )
 }
 
-/// The zones of the first view that shows both sides, else of the first that shows any.
-pub(super) fn reading(query: &Query<'_>, surfaces: &[Option<Surface>]) -> Option<SurfaceReading> {
+/// The first view that shows both sides, else the first that shows any.
+pub(super) fn shown(surfaces: &[Option<Surface>]) -> Option<usize> {
     let sides = |surface: &Option<Surface>| surface.as_ref().map_or(0, |s| s.faces.len());
-    let best = (0..surfaces.len())
+    (0..surfaces.len())
         .rev()
-        .max_by_key(|i| sides(&surfaces[*i]))?;
+        .max_by_key(|i| sides(&surfaces[*i]))
+}
+
+/// The zones of that view.
+pub(super) fn reading(query: &Query<'_>, surfaces: &[Option<Surface>]) -> Option<SurfaceReading> {
+    let best = shown(surfaces)?;
     let surface = surfaces[best].as_ref()?;
     Some(SurfaceReading {
         view: query.views[best].1.pose.view,

@@ -2,6 +2,7 @@
 //! picture inside it.
 
 mod colour;
+mod decoration;
 mod html;
 mod matches;
 mod stage;

@@ -101,6 +101,9 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
             }
         }
     }
+    if let Some(said) = words::decoration_line(&piece.decoration) {
+        out.wrapped("decor", &words::plain(&said));
+    }
     let near: Vec<String> = piece.matches.iter().take(NEAREST).map(near).collect();
     if near.is_empty() {
         out.wrapped("nearest", "no piece of the set can be compared");

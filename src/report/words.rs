@@ -5,8 +5,9 @@ use crate::{
     identify::{
         self,
         reading::{
-            Candidate, Certainty, ChannelApart, ColourReading, Combination, Joined, LookAlike,
-            Named, Patch, PieceReading, Reference, Settled, SurfaceReading, TreatmentReading, View,
+            BorderReading, Candidate, Certainty, ChannelApart, ColourReading, Combination,
+            DecorationReading, Face, Joined, Location, LookAlike, MotifMatch, Named, Patch,
+            PieceReading, Reference, Settled, Side, SurfaceReading, TreatmentReading, View, Zone,
         },
     },
 };
@@ -162,6 +163,113 @@ pub(super) fn treatment(treatment: &TreatmentReading) -> Option<String> {
         let word = certainty(treatment.certainty);
         format!("{word}: {} ({})", names.join(" or "), treatment.basis)
     })
+}
+
+/// Colours of a decoration that are named in one line.
+const COLOURS: usize = 3;
+
+/// The five parts of a decoration, each with its name; what is not known says so.
+pub(super) fn decoration(decoration: &DecorationReading) -> [(&'static str, String); 5] {
+    let unknown = || "unknown".to_owned();
+    let mut names: Vec<&str> = Vec::new();
+    for colour in &decoration.colours {
+        let name = short(&colour.name);
+        if names.len() < COLOURS && !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    [
+        ("side", side(decoration).unwrap_or_else(unknown)),
+        ("location", location(decoration).unwrap_or_else(unknown)),
+        (
+            "technique",
+            decoration
+                .technique
+                .name()
+                .map_or_else(unknown, str::to_owned),
+        ),
+        (
+            "colours",
+            match names.is_empty() {
+                true => unknown(),
+                false => names.join(", "),
+            },
+        ),
+        (
+            "motif",
+            decoration.motif.as_ref().map_or_else(unknown, motif),
+        ),
+    ]
+}
+
+/// The same in one line, what is unknown left out; `None` where none of it was seen.
+pub(super) fn decoration_line(decoration: &DecorationReading) -> Option<String> {
+    let [side, location, technique, colours, motif] =
+        self::decoration(decoration).map(|(_, said)| (said != "unknown").then_some(said));
+    let is_seen = side.is_some() || location.is_some() || technique.is_some();
+    let place = match (side, location) {
+        (Some(side), Some(location)) => Some(format!("{side}: {location}")),
+        (side, location) => side.or(location),
+    };
+    let motif = motif.map(|motif| format!("most like {motif}"));
+    let border = decoration.border.as_ref().map(border);
+    let parts = [place, technique, colours].into_iter().flatten();
+    let said: Vec<String> = parts.chain(border).chain(motif).collect();
+    is_seen.then(|| said.join("; "))
+}
+
+fn side(decoration: &DecorationReading) -> Option<String> {
+    let sees = |face: Face| decoration.seen.contains(&face);
+    Some(
+        match decoration.side? {
+            Side::Both => "outside and inside",
+            Side::Outside if sees(Face::Inside) => "outside only",
+            Side::Outside => "outside (inside not seen)",
+            Side::Inside if sees(Face::Outside) => "inside only",
+            Side::Inside => "inside (outside not seen)",
+        }
+        .to_owned(),
+    )
+}
+
+fn location(decoration: &DecorationReading) -> Option<String> {
+    if decoration.all_over {
+        return Some("all over".to_owned());
+    }
+    let mut names: Vec<&str> = Vec::new();
+    for Location { zone, .. } in &decoration.locations {
+        if !names.contains(&zone.name()) {
+            names.push(zone.name());
+        }
+    }
+    (!names.is_empty()).then(|| names.join(", "))
+}
+
+fn motif(motif: &MotifMatch) -> String {
+    format!(
+        "{} ({}, {})",
+        motif.label,
+        distance(motif.distance),
+        certainty(motif.certainty)
+    )
+}
+
+/// How often a border is repeated.
+pub(super) fn border(border: &BorderReading) -> String {
+    let times = match border.repeats {
+        [low, high] if low == high => format!("{low} times"),
+        [low, high] => format!("about {low} to {high} times"),
+    };
+    let round = match border.zone {
+        Zone::RimBand | Zone::EdgeLine | Zone::Verge => "the rim",
+        zone => return format!("a design repeats {times} round the {}", zone.name()),
+    };
+    format!("border repeats {times} round {round}")
+}
+
+/// A colour's name without its notation.
+fn short(name: &str) -> &str {
+    name.split(" (").next().unwrap_or(name)
 }
 
 /// Distances that differ by less are alike: two decimals are shown, and the last

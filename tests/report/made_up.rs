@@ -7,9 +7,10 @@ use footring::{
     identify::{
         cautions,
         reading::{
-            Basis, Candidate, Certainty, ChannelApart, ColourReading, Combination, Face, Failure,
-            Joined, Levels, LookAlike, Match, Named, NamedSwatch, NewPair, Patch, PieceReading,
-            Range, Reading, Remark, SCHEMA, Seen, Settled, Shared, Status, SurfaceReading, Tone,
+            Basis, BorderReading, Candidate, Certainty, ChannelApart, ColourReading, Combination,
+            DecorationReading, Face, Failure, Joined, Levels, Location, LookAlike, Match,
+            MotifMatch, Named, NamedSwatch, NewPair, Patch, PieceReading, Range, Reading, Remark,
+            SCHEMA, Seen, Settled, Shared, Side, Status, SurfaceReading, Technique, Tone,
             Treatment, TreatmentReading, View, Zone,
         },
     },
@@ -102,6 +103,7 @@ fn surface() -> SurfaceReading {
         outside: Some(Patch {
             share: 0.5,
             ground: Some(blue),
+            decorated: Some(0.2),
         }),
         inside: None,
         zones: vec![Seen {
@@ -110,8 +112,36 @@ fn surface() -> SurfaceReading {
             patch: Patch {
                 share: 0.25,
                 ground: None,
+                decorated: None,
             },
         }],
+    }
+}
+
+fn decoration() -> DecorationReading {
+    DecorationReading {
+        side: Some(Side::Outside),
+        seen: vec![Face::Outside],
+        all_over: false,
+        locations: vec![Location {
+            zone: Zone::RimBand,
+            face: Some(Face::Outside),
+            share: 0.4,
+        }],
+        technique: Technique::Applied,
+        colours: colours().decoration,
+        border: Some(BorderReading {
+            zone: Zone::RimBand,
+            face: Some(Face::Outside),
+            repeats: [22, 24],
+            whole_turn: false,
+            likeness: 0.8,
+        }),
+        motif: Some(MotifMatch {
+            label: "blue rim band".into(),
+            distance: 0.52,
+            certainty: Certainty::Several,
+        }),
     }
 }
 
@@ -159,6 +189,7 @@ pub(crate) fn piece() -> PieceReading {
             basis: "outside blue; inside not seen well enough".into(),
             sees_inside: false,
         },
+        decoration: decoration(),
         matches: vec![
             likeness(
                 1,

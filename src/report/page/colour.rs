@@ -46,7 +46,14 @@ fn doubt(colour: &ColourReading) -> String {
     )
 }
 
-fn tone(out: &mut String, kind: &str, rgb: [u8; 3], lab: [f32; 3], share: f32, name: &str) {
+pub(super) fn tone(
+    out: &mut String,
+    kind: &str,
+    rgb: [u8; 3],
+    lab: [f32; 3],
+    share: f32,
+    name: &str,
+) {
     let [r, g, b] = rgb;
     // Adding zero turns a negative zero into a plain one.
     let [l, a, bb] = lab.map(|v| if v.is_finite() { v.round() + 0.0 } else { 0.0 });

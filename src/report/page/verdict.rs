@@ -1,7 +1,7 @@
 //! What one piece resembles, level by level.
 
 use super::{
-    anchor, colour,
+    anchor, colour, decoration,
     html::{self, escape},
     matches, together,
 };
@@ -53,6 +53,7 @@ pub(super) fn piece(
     ));
     together::joined(out, piece);
     together::look_alikes(out, piece, exhibit);
+    decoration::section(out, piece);
     colour::section(out, piece);
     colour::zones(out, piece);
     let advice: Vec<&str> = piece.advice.iter().map(|a| &**a).collect();
