@@ -1,39 +1,43 @@
 //! The discrete Fourier transform, which several rooms need.
 
+use std::sync::{LazyLock, Mutex, PoisonError};
+
+use rustfft::{FftDirection, FftPlanner, num_complex};
+
 /// A complex number: real and imaginary part.
 pub type Complex = [f32; 2];
 
-/// Discrete Fourier transform in place, a power of two long (Cooley & Tukey 1965).
+/// Keeps what it has planned for each length.
+static PLANNER: LazyLock<Mutex<FftPlanner<f32>>> = LazyLock::new(|| Mutex::new(FftPlanner::new()));
+
+/// Discrete Fourier transform in place.
 pub fn transform(values: &mut [Complex]) {
-    let n = values.len();
-    let bits = n.trailing_zeros();
-    for i in 0..n {
-        let j = i.reverse_bits() >> (usize::BITS - bits);
-        if i < j {
-            values.swap(i, j);
-        }
-    }
-    let mut half = 1;
-    while half < n {
-        for k in 0..half {
-            let (sin, cos) = (-std::f32::consts::PI * k as f32 / half as f32).sin_cos();
-            for start in (k..n).step_by(2 * half) {
-                let ([ar, ai], [br, bi]) = (values[start], values[start + half]);
-                let turned = [br * cos - bi * sin, br * sin + bi * cos];
-                values[start] = [ar + turned[0], ai + turned[1]];
-                values[start + half] = [ar - turned[0], ai - turned[1]];
-            }
-        }
-        half *= 2;
-    }
+    of_each(values, values.len(), FftDirection::Forward);
+}
+
+/// The transform of each of the rows of `length` that `values` is made of, in place.
+pub fn transform_rows(values: &mut [Complex], length: usize) {
+    of_each(values, length, FftDirection::Forward);
 }
 
 /// The transform back, in place; not divided by the length.
 pub fn back(values: &mut [Complex]) {
-    let turned = |values: &mut [Complex]| values.iter_mut().for_each(|v| v[1] = -v[1]);
-    turned(values);
-    transform(values);
-    turned(values);
+    of_each(values, values.len(), FftDirection::Inverse);
+}
+
+fn of_each(values: &mut [Complex], length: usize, direction: FftDirection) {
+    // A planner is only a cache: what a panic elsewhere left in it is sound.
+    let mut planner = PLANNER.lock().unwrap_or_else(PoisonError::into_inner);
+    let plan = planner.plan_fft(length, direction);
+    drop(planner);
+    let mut buffer: Vec<num_complex::Complex<f32>> = values
+        .iter()
+        .map(|[re, im]| num_complex::Complex::new(*re, *im))
+        .collect();
+    plan.process(&mut buffer);
+    for (value, found) in values.iter_mut().zip(buffer) {
+        *value = [found.re, found.im];
+    }
 }
 
 #[cfg(test)]

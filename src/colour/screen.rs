@@ -7,7 +7,7 @@
 use image::RgbImage;
 use imageproc::filter::gaussian_blur_f32;
 
-use crate::{raster, spectrum::transform};
+use crate::{raster, spectrum::transform_rows};
 
 /// Side of the windows whose spectra are averaged (Welch 1967), pixels.
 const WINDOW: usize = 128;
@@ -102,18 +102,13 @@ fn mean_power(picture: &RgbImage) -> Option<Vec<f32>> {
             let mut field: Vec<[f32; 2]> = places()
                 .map(|(x, y)| [(grey(x, y) - mean) * hann[x] * hann[y], 0.0])
                 .collect();
-            for row in field.chunks_exact_mut(WINDOW) {
-                transform(row);
+            // Rows, then columns as the rows of the field turned over, and back.
+            for _ in 0..2 {
+                transform_rows(&mut field, WINDOW);
+                field = places().map(|(x, y)| field[x * WINDOW + y]).collect();
             }
-            let mut column = [[0.0; 2]; WINDOW];
-            for x in 0..WINDOW {
-                for (y, v) in column.iter_mut().enumerate() {
-                    *v = field[y * WINDOW + x];
-                }
-                transform(&mut column);
-                for (y, [re, im]) in column.iter().enumerate() {
-                    power[y * WINDOW + x] += re * re + im * im;
-                }
+            for (power, [re, im]) in power.iter_mut().zip(&field) {
+                *power += re * re + im * im;
             }
         }
     }

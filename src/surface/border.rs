@@ -236,7 +236,7 @@ fn from_nearby(turns: &[[f64; 3]]) -> Option<[f64; 2]> {
     let (low, high) = fitting.fold((f64::INFINITY, 0.0f64), |(low, high), [n, _]| {
         (low.min(*n), high.max(*n))
     });
-    (low.is_finite() && low > 0.0).then(|| [low * (1.0 - OFF), high * (1.0 + OFF)])
+    (low.is_finite() && low > 0.0).then_some([low * (1.0 - OFF), high * (1.0 + OFF)])
 }
 
 /// Slope of a straight line through weighted points, and the root mean square of what is left.
