@@ -5,6 +5,7 @@ mod damaged;
 mod decorations;
 mod demo;
 mod glazes;
+mod hand;
 mod ingest;
 mod kill;
 mod mpeg7;
@@ -44,6 +45,7 @@ pub(crate) const SETS: &[Set] = &[
     set("mpeg7", mpeg7::measure, &["mpeg7"]),
     set("porcelain", porcelain::measure, &["porcelain"]),
     set("saliency", saliency::measure, &["saliency"]),
+    set("hand", hand::measure, &[]),
     set("stamps", stamps::measure, &[]),
     set("demo", demo::measure, &[]),
     set(
