@@ -327,6 +327,9 @@ kitchen/cup.jpg
   colour   ground blue (2.8PB 6.1/5.8); with blue (2.8PB 6.1/5.8)
   treated  several: coloured outside only or coloured inside and out (outside
            blue; inside not seen well enough)
+  decor    outside (inside not seen): rim band; printed, decalled or painted;
+           blue; border repeats about 22 to 24 times round the rim; most like
+           blue rim band (0.52, several)
   nearest  C-0012 (0.21), C-0044 (0.48), C-0100 (0.66)
   advice   photograph the underside: the mark may settle the pattern (and 1
            more)
