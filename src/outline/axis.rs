@@ -14,10 +14,11 @@ use super::{Outline, edges, resample, rows::Rows};
 const MOST_LEAN_DEG: i32 = 20;
 /// Rows of the search.
 const ROWS: f64 = 120.0;
-/// Points of the thinned outline that the search uses, and how many of them
-/// count once while the axis is only roughly known.
+/// Points of the thinned outline, and every how many of them the search uses while
+/// the axis is only roughly known and afterwards.
 const POINTS: usize = 600;
 const ROUGHLY: usize = 4;
+const FINELY: usize = 2;
 /// Points of the outline whose rows are cut while the axis is only roughly known.
 const ROUGH_POINTS: usize = 200;
 /// A row agrees with an axis within this share of the greatest width.
@@ -87,7 +88,7 @@ pub fn find(outline: &Outline) -> Option<Axis> {
     // Downhill by halving steps.
     let (mut step_deg, mut step_px, mut reach) = (0.6, 0.006 * size, 2.0 * reach);
     for halving in 0..6 {
-        let nth = if halving < 3 { ROUGHLY } else { 1 };
+        let nth = if halving < 3 { ROUGHLY } else { FINELY };
         best.0 = landed(best.1, best.2, reach, nth);
         for _ in 0..12 {
             let before = best.0;
