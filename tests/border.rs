@@ -1,12 +1,14 @@
 //! What repeats round a piece, counted on drawn rings (closed form: a wave of known count
 //! on an ellipse, a stripe of known width on a cylinder) and on the studio's plates.
 
+mod cut;
+
 use std::f64::consts::{PI, TAU};
 
 use footring::{
     colour::Balance,
-    cutout::{Cutout, Origin},
-    outline::{Outline, pose, trace},
+    cutout::Cutout,
+    outline::pose,
     surface::{self, Border},
 };
 use footring_studio::{
@@ -19,23 +21,11 @@ use footring_studio::{
 };
 use image::{GrayImage, Luma, Rgb, RgbImage};
 
+use cut::{cutout, outline_of};
+
 const SIDE: u32 = 480;
 const WHITE: [f64; 3] = [225.0, 222.0, 214.0];
 const BLUE: [f64; 3] = [60.0, 80.0, 150.0];
-
-fn cutout(working: RgbImage, mask: GrayImage) -> Cutout {
-    Cutout {
-        working,
-        mask,
-        photo_per_working: 1.0,
-        origin: Origin::Model,
-        warnings: Vec::new(),
-    }
-}
-
-fn outline_of(cutout: &Cutout) -> Outline {
-    trace(cutout.mask.as_raw(), cutout.mask.width() as usize).unwrap()
-}
 
 fn border_of(cutout: &Cutout) -> Option<Border> {
     let outline = outline_of(cutout);

@@ -42,6 +42,8 @@ const OTHER: f32 = 6.5;
 const ROW: f64 = 0.75;
 /// Rows so few are not looked at.
 const FEW: usize = 12;
+/// Columns of the outside that its rows are read from; more say no more.
+const COLUMNS: f64 = 120.0;
 /// Azimuth up to which rows are looked at, radians.
 const AHEAD_RAD: f64 = 1.05;
 /// From here on the wall is foot, as a share.
@@ -63,7 +65,7 @@ pub(super) fn read(
     let level = |rgb: [u8; 3]| colour::at_one_luminance(balance.apply(raster::linear(rgb)));
     let own = colour::at_one_luminance(raster::linear_of_lab(ground));
     let far = |a: [f32; 2], b: [f32; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
-    let strip = strip::outside(cutout, rings);
+    let strip = strip::outside_in(cutout, rings, COLUMNS);
     let (columns, rows) = strip.picture.dimensions();
     let ahead = |column: u32| {
         (f64::from(column) + 0.5 - f64::from(columns) / 2.0).abs() * strip.column_rad < AHEAD_RAD

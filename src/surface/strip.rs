@@ -21,9 +21,8 @@ pub struct Strip {
 
 /// The outside is unrolled so far to both sides of what faces the camera.
 const REACH_RAD: f64 = 1.3;
-/// Most rows, and most columns of an outside: what is read of it is rows.
+/// Most rows and columns.
 const MOST: f64 = 240.0;
-const MOST_COLUMNS: f64 = 120.0;
 /// A wall that faces the camera less than this (cosine) is not looked at.
 const FACES: f64 = 0.2;
 /// Columns of a full turn, at most.
@@ -31,10 +30,15 @@ const TURN: f64 = 720.0;
 
 /// Unrolls the outside.
 pub fn outside(cutout: &Cutout, rings: &Rings) -> Strip {
+    outside_in(cutout, rings, MOST)
+}
+
+/// The same in so many columns at most.
+pub(super) fn outside_in(cutout: &Cutout, rings: &Rings, most_columns: f64) -> Strip {
     let wall = rings.wall_px().max(1.0);
     let rows = wall.clamp(2.0, MOST).round();
     let around = 2.0 * REACH_RAD * rings.radius_px(rings.widest());
-    let columns = around.clamp(2.0, MOST_COLUMNS).round();
+    let columns = around.clamp(2.0, most_columns).round();
     let (row_px, column_rad) = (wall / rows, 2.0 * REACH_RAD / columns);
     unroll(
         cutout,

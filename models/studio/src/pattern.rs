@@ -170,6 +170,16 @@ impl Place {
     }
 }
 
+/// Motifs that stand alone.
+pub(crate) const LOOSE: [Subject; 6] = [
+    Subject::Spray,
+    Subject::Rosette,
+    Subject::Twig,
+    Subject::Star,
+    Subject::Fan,
+    Subject::Seedhead,
+];
+
 impl Pattern {
     /// How often each layer that goes round the piece in motifs looks like itself in one turn about the axis, and
     /// between which distances (mm, from the rim along the decorated side) it lies; the place says on which body.
@@ -231,14 +241,6 @@ impl Pattern {
     pub fn random(name: &str, rng: &mut Rng) -> Pattern {
         let inks = random_inks(rng);
         let hand = rng.pick(&[Hand::Decal, Hand::Outlined, Hand::Brush]);
-        let loose = [
-            Subject::Spray,
-            Subject::Rosette,
-            Subject::Twig,
-            Subject::Star,
-            Subject::Fan,
-            Subject::Seedhead,
-        ];
         let running = [
             Subject::Scroll,
             Subject::Garland,
@@ -257,7 +259,7 @@ impl Pattern {
         let kind = rng.int(0, 7);
         match kind {
             0 | 1 => {
-                drawn.push((rng.pick(&loose), hand));
+                drawn.push((rng.pick(&LOOSE), hand));
                 layers.push(Layer::Centre {
                     motif: 0,
                     share: rng.range(0.6, 0.92),
@@ -275,7 +277,7 @@ impl Pattern {
                     pitch: rng.range(1.2, 2.4),
                 });
                 if rng.chance(0.5) {
-                    drawn.push((rng.pick(&loose), hand));
+                    drawn.push((rng.pick(&LOOSE), hand));
                     layers.push(Layer::Centre {
                         motif: 1,
                         share: rng.range(0.4, 0.75),
@@ -283,7 +285,7 @@ impl Pattern {
                 }
             }
             4 => {
-                drawn.push((rng.pick(&loose), hand));
+                drawn.push((rng.pick(&LOOSE), hand));
                 let size_mm = rng.range(8.0, 20.0);
                 layers.push(Layer::AllOver {
                     motif: 0,
@@ -292,7 +294,7 @@ impl Pattern {
                 });
             }
             5 => {
-                drawn.push((rng.pick(&loose), hand));
+                drawn.push((rng.pick(&LOOSE), hand));
                 layers.push(Layer::Sprigs {
                     motif: 0,
                     count: rng.int(3, 8),

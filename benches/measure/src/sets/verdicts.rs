@@ -23,24 +23,32 @@ use crate::{
 use judged::{Asked, Held};
 
 /// Not the seed that certainty was chosen on (88003).
-const WORLD: [&str; 16] = [
-    "world",
-    "--seed",
-    "77010",
-    "--shapes",
-    "60",
-    "--decorations",
-    "40",
-    "--glazes",
-    "8",
-    "--shapes-per-decoration",
-    "5",
-    "--forms-per-pair",
-    "3",
-    "--views",
-    "4",
-    "--clutter=0.3",
-];
+const WORLD: [&str; 16] = studio_world("77010", "5");
+
+/// The studio's arguments for a world of 60 shapes and 40 decorations.
+const fn studio_world(
+    seed: &'static str,
+    shapes_per_decoration: &'static str,
+) -> [&'static str; 16] {
+    [
+        "world",
+        "--seed",
+        seed,
+        "--shapes",
+        "60",
+        "--decorations",
+        "40",
+        "--glazes",
+        "8",
+        "--shapes-per-decoration",
+        shapes_per_decoration,
+        "--forms-per-pair",
+        "3",
+        "--views",
+        "4",
+        "--clutter=0.3",
+    ]
+}
 
 /// Of every seven shapes and patterns, the one with this remainder is left out.
 const LEFT_OUT: u32 = 3;
@@ -51,24 +59,7 @@ const CABINETS: [usize; 2] = [30, 300];
 /// The world of the cabinet of 3,000 pieces: more shapes to a decoration, so that as many
 /// are there when shapes and patterns are left out; and of how many fourth photos one is asked.
 const THOUSANDS: usize = 3_000;
-const THOUSANDS_WORLD: [&str; 16] = [
-    "world",
-    "--seed",
-    "77020",
-    "--shapes",
-    "60",
-    "--decorations",
-    "40",
-    "--glazes",
-    "8",
-    "--shapes-per-decoration",
-    "36",
-    "--forms-per-pair",
-    "3",
-    "--views",
-    "4",
-    "--clutter=0.3",
-];
+const THOUSANDS_WORLD: [&str; 16] = studio_world("77020", "36");
 const THOUSANDS_ASKED_OF: usize = 7;
 
 type Measure = fn(&mut Bench) -> Result<()>;

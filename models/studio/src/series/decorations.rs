@@ -5,7 +5,7 @@ use crate::form::Form;
 use crate::glaze::{BODY_WHITE, Glaze, Ground, Treatment};
 use crate::motif::{Hand, Subject};
 use crate::output::{self, Error};
-use crate::pattern::{From, Ink, Layer, Pattern, random_inks};
+use crate::pattern::{From, Ink, LOOSE, Layer, Pattern, random_inks};
 use crate::photo::{Angle, Piece, Placed, shoot};
 use crate::rng::Rng;
 use crate::shape::{Emboss, Rim, Shape};
@@ -129,14 +129,7 @@ fn pattern(kind: &str, rng: &mut Rng) -> Pattern {
         Subject::Rosette,
         Subject::Twig,
     ]);
-    let loose = rng.pick(&[
-        Subject::Spray,
-        Subject::Rosette,
-        Subject::Twig,
-        Subject::Star,
-        Subject::Fan,
-        Subject::Seedhead,
-    ]);
+    let loose = rng.pick(&LOOSE);
     let ink = |k: usize| Ink::Colour(srgb(inks[k]));
     let line = |at_mm: f32, width_mm: f32, k: usize| Layer::Line {
         from: From::Edge,
