@@ -10,10 +10,12 @@ mod doctor;
 mod exhibit;
 mod identify;
 mod known;
+mod names;
 mod outline;
 mod output;
-mod trust;
 mod rows;
+mod split;
+mod trust;
 mod view;
 
 use std::path::PathBuf;
@@ -106,6 +108,8 @@ enum Command {
     Add(add::AddArgs),
     /// Say what the pieces in photos resemble
     Identify(identify::IdentifyArgs),
+    /// Cut photos of several pieces into one picture a piece
+    Split(split::SplitArgs),
     /// Draw and measure outline and profile of the pieces in photos
     Outline(outline::OutlineArgs),
     /// Try the cabinet on itself: how well it answers, and what it takes for what
@@ -240,6 +244,7 @@ fn carry_out(cli: &Cli) -> Result<Exit> {
     match &cli.command {
         Command::Add(args) => add::run(args, common),
         Command::Identify(args) => identify::run(args, common),
+        Command::Split(args) => split::run(args, common),
         Command::Outline(args) => outline::run(args, common),
         Command::Assess(args) => assess::run(args, common),
         Command::Cabinet(command) => cabinet::run(command, common),

@@ -5,8 +5,11 @@
 //! mask is coarse and its edge is then found again in the photo ([`refine`]).
 
 mod painted;
+mod pieces;
 mod ready;
 mod refine;
+
+pub use pieces::{Piece, split};
 
 use image::{GrayImage, RgbImage};
 use imageproc::region_labelling::{Connectivity, connected_components};
@@ -186,17 +189,7 @@ fn shrink(pixels: &RgbImage, longest_px: u32) -> RgbImage {
 /// Asks the mask network; `None` if nothing stands out. The answer is the
 /// network's square, 0 to 1, stretched over the photo.
 fn ask(working: &RgbImage, model: &Model) -> Result<Option<Coarse>> {
-    // Mean and spread of ImageNet, as the network was trained with.
-    const MEAN: [f32; 3] = [0.485, 0.456, 0.406];
-    const SPREAD: [f32; 3] = [0.229, 0.224, 0.225];
-    let side = model.info.side_px;
-    let square = raster::resize(working, side, side);
-    let brightest = f32::from(square.as_raw().iter().copied().max().unwrap_or(1).max(1));
-    let side = side as usize;
-    let input = Array4::from_shape_fn((1, 3, side, side), |(_, c, y, x)| {
-        let v = f32::from(square.as_raw()[(y * side + x) * 3 + c]);
-        (v / brightest - MEAN[c]) / SPREAD[c]
-    });
+    let input = input(working, model.info.side_px);
     let output = model.run(input.view(), &["mask"])?.swap_remove(0);
     let (low, high) = output
         .iter()
@@ -207,7 +200,25 @@ fn ask(working: &RgbImage, model: &Model) -> Result<Option<Coarse>> {
         return Ok(None);
     }
     let values = output.iter().map(|v| (v - low) / (high - low)).collect();
-    Ok(Some(Coarse { values, side }))
+    Ok(Some(Coarse {
+        values,
+        side: model.info.side_px as usize,
+    }))
+}
+
+/// A picture as the mask networks expect it, `[1, 3, side_px, side_px]`: stretched to
+/// the square, over its brightest value.
+fn input(picture: &RgbImage, side_px: u32) -> Array4<f32> {
+    // Mean and spread of ImageNet, as the networks were trained with.
+    const MEAN: [f32; 3] = [0.485, 0.456, 0.406];
+    const SPREAD: [f32; 3] = [0.229, 0.224, 0.225];
+    let square = raster::resize(picture, side_px, side_px);
+    let brightest = f32::from(square.as_raw().iter().copied().max().unwrap_or(1).max(1));
+    let side = side_px as usize;
+    Array4::from_shape_fn((1, 3, side, side), |(_, c, y, x)| {
+        let v = f32::from(square.as_raw()[(y * side + x) * 3 + c]);
+        (v / brightest - MEAN[c]) / SPREAD[c]
+    })
 }
 
 /// A network's square mask, values 0 to 1.

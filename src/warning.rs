@@ -58,7 +58,7 @@ impl Warning {
                 "the piece is cut off by the edge of the photo, so its outline is not whole: step back and leave a margin all round"
             }
             Code::SeveralPieces => {
-                "more than one piece is in the photo and only the largest was read: photograph one piece at a time, or crop"
+                "more than one piece is in the photo and only the largest was read: photograph one piece at a time, or cut them apart with `footring split`"
             }
             Code::LowContrast => {
                 "the piece hardly differs from its background, so its edge is uncertain: use a background that is clearly lighter or darker"

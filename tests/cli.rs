@@ -16,6 +16,8 @@ mod outline;
 mod place;
 #[path = "cli/settle.rs"]
 mod settle;
+#[path = "cli/split.rs"]
+mod split;
 
 use std::{
     collections::BTreeSet,

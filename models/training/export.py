@@ -59,11 +59,9 @@ def load_embedder(file, backbone, own=(), share=0.8):
     return net
 
 
-def load_cutout(file, general, share=0.75):
+def load_cutout(file, backbone, share=0.85):
     """The network of `train_cutout.py`."""
-    net = cutout.Cutout()
-    net.trunk.load_published(general)
-    return load(net, file, "trunk", share)
+    return load(cutout.Cutout(Lite0(head=False).load_imagenet(backbone)), file, "backbone", share)
 
 
 def write(module, channels, side, outputs, file):
@@ -115,20 +113,19 @@ def main():
     what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
     what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
-    parser.add_argument("--share", type=float, default=0.8, help="how far the embedder's backbone goes from the published weights to the trained")
-    parser.add_argument("--mask", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
+    parser.add_argument("--share", type=float, help="how far the backbone goes from the published weights to the trained (embedder 0.8, cutout 0.85)")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
     if arguments.embedder:
         details = saved(arguments.details) if arguments.details else details_of(saved(arguments.embedder))
-        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details), arguments.share)
+        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details), 0.8 if arguments.share is None else arguments.share)
         net.details.load_state_dict(details)
         write(embedder.Exported(net), 4, CROP, ["shape", "decor", "details"], arguments.out)
     elif arguments.backbone_alone:
         write(embedder.General(Lite0().load_imagenet(arguments.backbone)), 3, CROP, ["pool"], arguments.out)
     else:
-        net = cutout.Exported(load_cutout(arguments.cutout, arguments.mask))
+        net = cutout.Exported(load_cutout(arguments.cutout, arguments.backbone, 0.85 if arguments.share is None else arguments.share))
         write(net, 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
     if not arguments.single:
         store_in_half(arguments.out)

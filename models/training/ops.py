@@ -10,13 +10,16 @@ import torch
 import torch.nn.functional as F
 
 
+JOIN = True
+
+
 def joined(function):
-    """The function with its steps joined into few on a card; as it is on a CPU."""
+    """The function with its steps joined into few on a card, unless `JOIN` is off; as it is on a CPU."""
     fused = torch.compile(function, dynamic=False)
 
     @functools.wraps(function)
     def call(*arguments, **named):
-        return (fused if torch.get_default_device().type == "cuda" else function)(*arguments, **named)
+        return (fused if JOIN and torch.get_default_device().type == "cuda" else function)(*arguments, **named)
 
     return call
 

@@ -1,4 +1,4 @@
-"""Photos of none to six vessels among other things, with the instance of every pixel."""
+"""Photos of none to twelve vessels among other things, with the instance of every pixel."""
 import math
 import pathlib
 import time
@@ -14,9 +14,10 @@ from photo import develop, muted, plain_backgrounds
 from render import render
 from shapes import make_shapes
 
-MOST = 6
+MOST = 12
 PIECE = 256  # side of a rendered piece, pixels
-HOW_MANY = [0.20, 0.44, 0.14, 0.10, 0.06, 0.03, 0.03]
+PEAK = 2.0  # width of the peak at a centre, in pixels of a quarter of the side
+HOW_MANY = [0.16, 0.40, 0.10, 0.08, 0.06, 0.05, 0.04, 0.03, 0.02, 0.02, 0.02, 0.01, 0.01]
 
 # Photos bundled with scikit-image 0.26 that show no ceramics, for backgrounds: each is CC0 or in the public
 # domain by the docstring of its function in `skimage.data`.
@@ -152,44 +153,75 @@ def cast_shadow(cover_of, x, y, side):
     return torch.where(chance(0.5, n, 1, 1, 1) > 0, blur(shadow, 3.0), wide)
 
 
+def layout(many, side_by_side=0.35):
+    """Where the pieces of each photo stand, [n, MOST] each: centres (x, y, -1 to 1) and half sizes. One alone stands anywhere;
+    several in a row, or in rows as in a box lot, the nearer ones later and before the others.
+    """
+    n = len(many)
+    index, k = torch.arange(MOST)[None].float(), many.clamp(min=1)[:, None].float()
+    columns = (k * uniform(0.7, 2.6, n, 1)).sqrt().round().clamp(min=1)
+    columns = torch.where((chance(side_by_side, n, 1) > 0) & (k <= 5), k, torch.minimum(columns, k))
+    rows = (k / columns).ceil()
+    row, place = (index / columns).floor(), index % columns
+    # The last row may be shorter: it stands in the middle.
+    short = torch.where(row == rows - 1, columns * rows - k, 0)
+    near = 1 - chance(0.5, n, 1) * uniform(0, 0.45, n, 1)  # some are pushed together
+    cx = (-1 + 2 * (place + 0.5 + short / 2 + uniform(-0.22, 0.22, n, MOST)) / columns) * near + uniform(-1, 1, n, 1) * (1 - near) * 0.8
+    cy = ((-1 + 2 * (row + 0.5) / rows) * uniform(0.55, 0.95, n, 1) + uniform(-0.3, 0.3, n, MOST) / rows) * near
+    size = torch.minimum(1 / columns, 1.25 / rows) * uniform(0.65, 1.2, n, 1) * uniform(0.75, 1.2, n, MOST)
+    # A cup on its saucer, a lid on a plate: one on the one before.
+    upon = chance(0.12, n, MOST) * (index > 0)
+    under = [torch.roll(part, 1, 1) for part in (cx, cy, size)]
+    cx = torch.where(upon > 0, under[0] + uniform(-0.1, 0.1, n, MOST) * under[2], cx)
+    cy = torch.where(upon > 0, under[1] - uniform(0.1, 0.6, n, MOST) * under[2], cy)
+    size = torch.where(upon > 0, under[2] * uniform(0.4, 0.75, n, MOST), size)
+    alone = k <= 1
+    largest = uniform(0.35, 0.98, n, 1)
+    size = torch.where(alone, largest, size.clamp(0.1, 0.75))
+    anywhere = [uniform(-1, 1, n, MOST) * (1.1 - largest) for _ in range(2)]
+    return torch.where(alone, anywhere[0], cx), torch.where(alone, anywhere[1], cy), size
+
+
 @torch.no_grad()
 def make_scenes(n, side, pieces, textures, photos):
-    """Photos [n, 3, side, side], 0 to 1, and instances [n, side, side]: 0 nothing, 1 to MOST a piece."""
+    """Photos [n, 3, side, side], 0 to 1; instances [n, side, side]: 0 nothing, 1 to MOST a piece; how far ware covers each pixel."""
     picture = backgrounds(n, side, textures, photos)
-    instance = torch.zeros(n, side, side)
+    instance, covered = torch.zeros(n, side, side), torch.zeros(n, side, side)
     gy, gx = grid(side, side)
-    many, largest = choose(HOW_MANY, n), uniform(0.35, 0.98, n)
-    alone = many <= 1
+    many = choose(HOW_MANY, n)
+    places = layout(many)
     for j in range(int(many.max())):
-        shown = (many > j).float()[:, None, None, None]
-        size = torch.where(alone, largest, largest * uniform(0.42, 0.75, n) * torch.where(many > 4, 0.75, 1.0))
-        cx = torch.where(alone, uniform(-1, 1, n) * (1.1 - size), -0.78 + 1.56 * (j + 0.5) / many.clamp(min=1) + uniform(-0.15, 0.15, n))
-        cy = torch.where(alone, uniform(-1, 1, n) * (1.1 - size), uniform(-0.4, 0.4, n) + 0.1 * j)
-        lean, mirror = torch.randn(n) * 0.06, torch.where(chance(0.5, n) > 0, 1.0, -1.0)
+        shown = (many > j).nonzero()[:, 0]
+        k = len(shown)
+        cx, cy, size = (part[shown, j] for part in places)
+        lean, mirror = torch.randn(k) * 0.06, torch.where(chance(0.5, k) > 0, 1.0, -1.0)
+        lean = torch.where(chance(0.08, k) > 0, uniform(-3.14, 3.14, k), lean)  # lying, or upside down
         dx, dy = gx - column(cx), gy - column(cy)
         x = (dx * column(lean.cos()) + dy * column(lean.sin())) / column(size) * column(mirror)
         y = (-dx * column(lean.sin()) + dy * column(lean.cos())) / column(size)
-        piece = pieces[torch.randint(len(pieces), (n,))].float() / 255
+        piece = pieces[torch.randint(len(pieces), (k,))].float() / 255
         seen = F.grid_sample(piece, torch.stack([x, y], -1), align_corners=False)
-        cover, colour = seen[:, 3:] * shown, seen[:, :3] / seen[:, 3:].clamp(min=1e-2)
+        cover, colour = seen[:, 3:], seen[:, :3] / seen[:, 3:].clamp(min=1e-2)
         # Marks, price stickers and printed pictures belong to the piece.
-        for picture_of_it in (muted(n) * torch.where(chance(0.5, n, 1, 1, 1) > 0, 1.0, 0.15), warp(photos, n, side, 0.2, 2.0)):
-            mark = (x - column(uniform(-0.6, 0.6, n))).abs() / column(uniform(0.03, 0.3, n))
-            mark = torch.maximum(mark, (y - column(uniform(-0.6, 0.6, n))).abs() / column(uniform(0.03, 0.3, n)))
-            mark = (smoothstep(1.05, 0.95, mark) * chance(0.2, n, 1, 1))[:, None]
+        for picture_of_it in (muted(k) * torch.where(chance(0.5, k, 1, 1, 1) > 0, 1.0, 0.15), warp(photos, k, side, 0.2, 2.0)):
+            mark = (x - column(uniform(-0.6, 0.6, k))).abs() / column(uniform(0.03, 0.3, k))
+            mark = torch.maximum(mark, (y - column(uniform(-0.6, 0.6, k))).abs() / column(uniform(0.03, 0.3, k)))
+            mark = (smoothstep(1.05, 0.95, mark) * chance(0.2, k, 1, 1))[:, None]
             colour = colour * (1 - mark) + picture_of_it * mark
-        shadow = cast_shadow(piece[:, 3:], x, y, side) * shown
-        foot = shadow * smoothstep(0.2, 0.8, y)[:, None] * chance(0.3, n, 1, 1, 1)  # a foot in shadow
-        picture = picture * (1 - shadow * uniform(0, 0.7, n, 1, 1, 1) * chance(0.75, n, 1, 1, 1))
-        colour = colour * (1 - foot * uniform(0, 0.6, n, 1, 1, 1))
-        picture = picture * (1 - cover) + colour.clamp(0, 1) * cover
-        instance = torch.where(cover[:, 0] > 0.5, torch.full_like(instance, j + 1.0), instance)
+        shadow = cast_shadow(piece[:, 3:], x, y, side)
+        foot = shadow * smoothstep(0.2, 0.8, y)[:, None] * chance(0.3, k, 1, 1, 1)  # a foot in shadow
+        before = picture[shown]
+        before = before * (1 - shadow * uniform(0, 0.7, k, 1, 1, 1) * chance(0.75, k, 1, 1, 1))
+        colour = colour * (1 - foot * uniform(0, 0.6, k, 1, 1, 1))
+        picture[shown] = before * (1 - cover) + colour.clamp(0, 1) * cover
+        instance[shown] = torch.where(cover[:, 0] > 0.5, j + 1.0, instance[shown])
+        covered[shown] = 1 - (1 - covered[shown]) * (1 - cover[:, 0])
     # The shadow of something outside the picture falls on everything: shaded ware is ware. Nothing stands before a piece:
     # with cards and fingers there, the network learned to cut printed motifs out.
     _, shadow = stranger(n, side, muted(n), 0.6)
     shadow = torch.where(chance(0.5, n, 1, 1, 1) > 0, blur(shadow, 2.0), blur(shadow, 7.0))
     picture = picture * (1 - shadow * uniform(0, 0.6, n, 1, 1, 1) * chance(0.3, n, 1, 1, 1))
-    return develop(picture.clamp(0, 1)), instance
+    return develop(picture.clamp(0, 1)), instance, covered
 
 
 def targets(instance):
@@ -198,15 +230,16 @@ def targets(instance):
     small = side // 4
     at = F.interpolate(instance[:, None], size=(small, small), mode="nearest")[:, 0]
     places = torch.arange(small).float()
-    gy, gx = torch.meshgrid(places, places, indexing="ij")
-    heat, offset = torch.zeros(n, small, small), torch.zeros(n, 2, small, small)
-    for j in range(1, MOST + 1):
-        mine = (at == j).float()
-        size = mine.sum((1, 2))
-        cy, cx = (column((mine * g).sum((1, 2)) / size.clamp(min=1)) for g in (gy, gx))
-        peak = torch.exp(-((gx - cx) ** 2 + (gy - cy) ** 2) / (2 * 2.5**2))
-        heat = torch.maximum(heat, column((size > 12).float()) * peak)
-        offset = offset + mine[:, None] * torch.stack([(cx - gx) / small, (cy - gy) / small], 1)
+    mine = (at[:, None] == torch.arange(1, MOST + 1)[None, :, None, None]).float()
+    size = mine.sum((2, 3))
+    rows, columns = mine.sum(3), mine.sum(2)
+    cy, cx = ((part * places).sum(2) / size.clamp(min=1) for part in (rows, columns))
+    away_y, away_x = (places[None, None] - c[..., None] for c in (cy, cx))
+    peaks = torch.exp(-(away_x[:, :, None] ** 2 + away_y[..., None] ** 2) / (2 * PEAK**2))
+    heat = (peaks * (size > 12).float()[..., None, None]).amax(1)
+    which = (at.long() - 1).clamp(min=0).flatten(1)
+    toward = [(c.gather(1, which).view_as(at) - g) / small for c, g in ((cx, places[None, None]), (cy, places[None, :, None]))]
+    offset = torch.stack(toward, 1) * (at > 0)[:, None]
     around = F.pad(at[:, None], (1, 1, 1, 1), mode="replicate")
     most = F.max_pool2d(around, 3, 1)
     least = -F.max_pool2d(-torch.where(around > 0, around, torch.full_like(around, 99.0)), 3, 1)

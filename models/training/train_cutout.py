@@ -1,4 +1,4 @@
-"""Trains the cutout network on rendered scenes, by the general network's masks: `python3 train_cutout.py --out DIR`."""
+"""Trains the cutout network on rendered scenes: `python3 train_cutout.py --out DIR`."""
 import argparse
 import math
 import pathlib
@@ -7,104 +7,105 @@ import time
 import torch
 import torch.nn.functional as F
 
+import ops
 import run
 from cutout import SIDE, Cutout, double
-from nested import Nested, as_published
-from ops import chance, column, uniform
+from export import saved
+from lite0 import Lite0
+from ops import chance, uniform
 from scenes import load_photos, make_pieces, make_scenes, targets
 
 SEED = 23
-AGREES = 0.85  # overlap from which on the general mask is of the rendered pieces
+BATCH = 64
+CHUNK = 256  # scenes made at a time
+FRESH = 40  # steps after which a chunk of the pool is made anew
 
 
-@torch.no_grad()
-def scene_pool(count, seconds, chunk, pieces, textures, photos):
-    """Scenes [n, 3, SIDE, SIDE] and instances [n, SIDE, SIDE], 8 bit; fewer than `count` if time is up."""
-    pictures, instances = torch.empty(count, 3, SIDE, SIDE, dtype=torch.uint8), torch.empty(count, SIDE, SIDE, dtype=torch.uint8)
-    done, begun = 0, time.time()
-    while done < count and (not done or time.time() - begun < seconds):
-        n = min(chunk, count - done)
-        picture, instance = make_scenes(n, SIDE, pieces, textures, photos)
-        pictures[done : done + n] = (picture.clamp(0, 1) * 255).round().byte()
-        instances[done : done + n] = instance.byte()
-        done += n
-    run.note(f"{done} scenes, {done / (time.time() - begun):.0f}/s")
-    return pictures[:done], instances[:done]
+class Scenes:
+    """A pool of scenes [n, 3, SIDE, SIDE], their instances and what is covered [n, SIDE, SIDE], 8 bit; the oldest are made anew."""
+
+    def __init__(self, count, seconds, chunk, *material):
+        self.material, self.chunk, self.oldest = material, chunk, 0
+        self.pictures = torch.empty(count, 3, SIDE, SIDE, dtype=torch.uint8)
+        self.instances = torch.empty(count, SIDE, SIDE, dtype=torch.uint8)
+        self.covered = torch.empty_like(self.instances)
+        self.made, begun = 0, time.time()
+        while self.made < count and (not self.made or time.time() - begun < seconds):
+            self.renew()
+        self.pictures, self.instances, self.covered = (v[: self.made] for v in (self.pictures, self.instances, self.covered))
+        self.oldest %= self.made
+        run.note(f"{self.made} scenes, {self.made / (time.time() - begun):.0f}/s")
+
+    @torch.no_grad()
+    def renew(self):
+        n = min(self.chunk, len(self.pictures) - self.oldest)
+        picture, instance, covered = make_scenes(n, SIDE, *self.material)
+        place = slice(self.oldest, self.oldest + n)
+        self.pictures[place] = (picture.clamp(0, 1) * 255).round().byte()
+        self.instances[place] = instance.byte()
+        self.covered[place] = (covered * 255).round().byte()
+        self.made, self.oldest = self.made + n, (self.oldest + n) % len(self.pictures)
+
+    def some(self, batch):
+        picked = torch.randint(len(self.pictures), (batch,))
+        return self.pictures[picked], self.instances[picked], self.covered[picked]
 
 
-@torch.no_grad()
-def general_masks(general, pictures, chunk):
-    """What the general network makes of the pictures, at their own size, 8 bit."""
-    begun, found = time.time(), torch.empty(len(pictures), SIDE, SIDE, dtype=torch.uint8)
-    for place in range(0, len(pictures), chunk):
-        with run.half_precision():
-            guess = general(as_published(pictures[place : place + chunk].float() / 255).contiguous(memory_format=torch.channels_last))
-        found[place : place + chunk] = (torch.sigmoid(guess.float())[:, 0] * 255).round().byte()
-    run.note(f"general masks, {len(pictures) / (time.time() - begun):.0f}/s")
-    return found
-
-
-def taught(instances, general, share):
-    """The mask to be learned, 0 to 1: the general network's; where it agrees with the truth, `share` of it is the truth."""
-    true = (instances > 0).float()
-    both = torch.minimum(true, general).sum((1, 2))
-    agrees = both / torch.maximum(true, general).sum((1, 2)).clamp(min=1) > AGREES
-    return torch.where(column(agrees), true * share + general * (1 - share), general)
-
-
-def vary(pictures, instances, general):
+def vary(pictures, instances, covered):
     """Mirrored, cut a little closer, light and colour changed; RGB -1 to 1."""
     n = len(pictures)
-    zoom, mirror = uniform(0.75, 1.0, n), chance(0.5, n) * 2 - 1
+    zoom, mirror = uniform(0.7, 1.0, n), chance(0.5, n) * 2 - 1
     zero = torch.zeros(n)
     shift = [uniform(-1, 1, n) * (1 - zoom) for _ in range(2)]
     rows = torch.stack([torch.stack([zoom * mirror, zero, shift[0]], 1), torch.stack([zero, zoom, shift[1]], 1)], 1)
     places = F.affine_grid(rows, (n, 1, SIDE, SIDE), align_corners=False)
-    both = torch.cat([pictures, general[:, None]], 1).float() / 255
+    both = torch.cat([pictures, covered[:, None]], 1).float() / 255
     both = F.grid_sample(both, places, align_corners=False, padding_mode="border")
-    x, general = both[:, :3], both[:, 3]
+    x, covered = both[:, :3], both[:, 3]
     instance = F.grid_sample(instances[:, None].float(), places, mode="nearest", align_corners=False)[:, 0]
     gain = torch.exp(uniform(-0.2, 0.2, n, 1, 1, 1)) * (1 + 0.05 * torch.randn(n, 3, 1, 1))
     grey = chance(0.05, n, 1, 1, 1)
     x = (x * gain).clamp(0, 1)
     x = x * (1 - grey) + x.mean(1, keepdim=True) * grey
-    return (x * 2 - 1).contiguous(memory_format=torch.channels_last), instance, general
+    return (x * 2 - 1).contiguous(memory_format=torch.channels_last), instance, covered
 
 
-def losses(net, pictures, instances, mask_wanted):
+def losses(net, pictures, instances, wanted):
     small, heat, offset, boundary = targets(instances)
     with run.half_precision():
         mask, pieces = net(pictures)
     mask, pieces = double(mask.float())[:, 0], pieces.float()
     inside = (small > 0).float()
     # The edge counts three times.
-    edge = (F.max_pool2d(mask_wanted[:, None], 7, 1, 3) + F.max_pool2d(-mask_wanted[:, None], 7, 1, 3))[:, 0]
-    peaks = torch.sigmoid(pieces[:, 0])
+    edge = (F.max_pool2d(wanted[:, None], 7, 1, 3) + F.max_pool2d(-wanted[:, None], 7, 1, 3))[:, 0]
+    found, peaks = torch.sigmoid(mask), torch.sigmoid(pieces[:, 0])
+    both = (found * wanted).sum((1, 2))
     return dict(
-        mask=(F.binary_cross_entropy_with_logits(mask, mask_wanted, reduction="none") * (1 + 2 * edge)).mean(),
-        error=((torch.sigmoid(mask) - mask_wanted) ** 2).mean() * 4,
+        mask=(F.binary_cross_entropy_with_logits(mask, wanted, reduction="none") * (1 + 2 * edge)).mean(),
+        overlap=(1 - (both + 1) / (found.sum((1, 2)) + wanted.sum((1, 2)) - both + 1)).mean(),
         centre=((peaks - heat) ** 2 * (1 + 20 * heat)).mean() * 4,
         offset=((pieces[:, 1:3] - offset).abs() * inside[:, None]).sum() / inside.sum().clamp(min=1) * 3,
         boundary=(F.binary_cross_entropy_with_logits(pieces[:, 3], boundary, reduction="none") * (1 + 10 * boundary)).mean() * 0.5,
     )
 
 
-def train(net, scenes, steps, seconds, batch, highest, share, save):
-    """AdamW with a warm-up and a cosine; returns the mean of the weights over the last fifth."""
-    fresh = [p for name, p in net.named_parameters() if not name.startswith("trunk.")]
-    optimiser = torch.optim.AdamW([dict(params=net.trunk.parameters(), lr=highest), dict(params=fresh, lr=2e-3)], weight_decay=0.01)
+def train(net, scenes, steps, seconds, batch, highest, save):
+    """AdamW with a warm-up and a cosine; returns the network with the mean of its weights over the last fifth."""
+    fresh = [p for name, p in net.named_parameters() if not name.startswith("backbone.")]
+    optimiser = torch.optim.AdamW([dict(params=net.backbone.parameters(), lr=highest), dict(params=fresh, lr=2e-3)], weight_decay=0.01)
     rates = [group["lr"] for group in optimiser.param_groups]
-    average, averaged, begun, saved = None, 0, time.time(), time.time()
+    look = run.compiled(net)
+    average, averaged, begun, saved, step = None, 0, time.time(), time.time(), 0
     for step in range(steps):
         gone = max(step / steps, (time.time() - begun) / seconds)
         if gone >= 1:
             break
         for group, rate in zip(optimiser.param_groups, rates):
             group["lr"] = rate * min(1, step / 100 + 0.02) * (0.5 + 0.5 * math.cos(math.pi * gone))
-        picked = torch.randint(len(scenes[0]), (batch,))
-        x, instance, general = vary(*(part[picked] for part in scenes))
+        if step % FRESH == 0:
+            scenes.renew()
         net.train()
-        parts = losses(net, x, instance, taught(instance, general, share))
+        parts = losses(look, *vary(*scenes.some(batch)))
         optimiser.zero_grad(set_to_none=True)
         sum(parts.values()).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -116,63 +117,59 @@ def train(net, scenes, steps, seconds, batch, highest, share, save):
         if time.time() - saved > 90:  # a run cut off gives something
             save(net)
             saved = time.time()
-    run.note(f"{step + 1} steps, {(step + 1) * batch / (time.time() - begun):.0f} scenes/s")
+    run.note(f"{step} steps, {step * batch / (time.time() - begun):.0f} scenes/s trained on, {scenes.made} scenes made")
     if average is not None:
         net.load_state_dict(average)
     return net.eval()
 
 
 @torch.no_grad()
-def held_out(net, pictures, instances, general):
-    """Overlap with the general masks and with the truth, where there is one piece, and the mean difference from the former."""
+def held_out(net, scenes):
+    """Overlap of the masks with the truth, of photos with one piece and with several; share of empty photos in which nothing is found."""
     torch.backends.cudnn.benchmark = False
-    overlaps, same, apart = [], [], []
-    for x, instance, other in zip(pictures.split(32), instances.split(32), general.split(32)):
-        found = torch.sigmoid(double(net(x.float() / 127.5 - 1)[0])[:, 0])
-        apart.append((found - other.float() / 255).abs().mean((1, 2)))
-        one = instance.amax((1, 2)) == 1
-        for mask, kept in ((instance > 0, overlaps), (other > 127, same)):
-            overlap = ((found > 0.5) & mask).sum((1, 2)) / ((found > 0.5) | mask).sum((1, 2)).clamp(min=1)
-            kept.append(overlap[one])
-    overlaps, same, apart = (torch.cat(v).mean().item() for v in (overlaps, same, apart))
-    return f"held out: overlap with the truth {overlaps:.4f}, with the general mask {same:.4f}; {apart:.4f} apart"
+    one, several, nothing = [], [], []
+    for x, instance in zip(scenes.pictures.split(32), scenes.instances.split(32)):
+        found = torch.sigmoid(double(net(x.float() / 127.5 - 1)[0])[:, 0]) > 0.5
+        true, many = instance > 0, instance.amax((1, 2))
+        overlap = (found & true).sum((1, 2)) / (found | true).sum((1, 2)).clamp(min=1)
+        one.append(overlap[many == 1])
+        several.append(overlap[many > 1])
+        nothing.append((found.float().mean((1, 2)) < 0.002)[many == 0].float())
+    one, several, nothing = (torch.cat(v).mean().item() for v in (one, several, nothing))
+    return f"held out: overlap with the truth {one:.4f} (one piece), {several:.4f} (several); {nothing:.3f} of the empty are found empty"
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     run.common_arguments(parser)
     parser.add_argument("--photos", type=pathlib.Path, default=run.bundled_photos(), help="folder with scikit-image's bundled photos")
-    parser.add_argument("--general", type=pathlib.Path, default=pathlib.Path(__file__).parent.parent / "mask.onnx", help="the general mask network")
-    parser.add_argument("--rate", type=float, default=2e-4, help="greatest learning rate of what starts from published weights")
-    parser.add_argument("--truth", type=float, default=0.0, help="share of the rendered truth where the general mask agrees with it")
-    parser.add_argument("--seconds", type=float, default=430, help="all of it, rendering included")
+    parser.add_argument("--begin", type=pathlib.Path, help="weights of an earlier training (cutout.pt) to go on with")
+    parser.add_argument("--rate", type=float, default=4e-4, help="greatest learning rate of what starts from published weights")
+    parser.add_argument("--seconds", type=float, default=560, help="all of it, rendering included")
     arguments = parser.parse_args()
     run.begin(arguments, SEED)
+    ops.JOIN = False  # so few pieces are rendered that joining the steps takes longer than it saves
     tiny = arguments.tiny
     photos = load_photos(arguments.photos)
-    pieces, textures = make_pieces(4 if tiny else 30000, 4 if tiny else 128, arguments.seconds * 0.12)
+    pieces, textures = make_pieces(4 if tiny else 40000, 4 if tiny else 128, arguments.seconds * 0.25)
     run.note(f"{len(pieces)} pieces")
     run.free()
-    chunk, seconds = (2, 600) if tiny else (64, run.remaining(arguments) * 0.25)
-    held = scene_pool(2 if tiny else 512, 60, chunk, pieces, textures, photos)
-    scenes = scene_pool(4 if tiny else 24000, seconds, chunk, pieces, textures, photos)
-    run.free()
-    general = Nested(whole=True).load_published(arguments.general).to(**run.layout(arguments)).eval()
-    held, scenes = ((*some, general_masks(general, some[0], chunk)) for some in (held, scenes))
-    shown = [held[0], *((part * by)[:, None].expand(-1, 3, -1, -1) for part, by in ((held[1], 42), (held[2], 1)))]
-    run.sheet(torch.cat(shown, 3)[:64], arguments.out / "scenes.png", 2 if tiny else 4)
-    net = Cutout()
-    net.trunk.load_published(arguments.general)
+    material, chunk, seconds = (pieces, textures, photos), 2 if tiny else CHUNK, 600 if tiny else run.remaining(arguments) * 0.2
+    held = Scenes(2 if tiny else 512, 60, chunk, *material)
+    run.sheet(torch.cat([held.pictures, (held.instances * 20)[:, None].expand(-1, 3, -1, -1)], 3)[:64], arguments.out / "scenes.png", 2 if tiny else 4)
+    scenes = Scenes(4 if tiny else 16384, seconds, chunk, *material)
+    net = Cutout(Lite0(head=False).load_imagenet(arguments.backbone))
+    if arguments.begin:
+        net.load_state_dict(saved(arguments.begin))
     net = net.to(**run.layout(arguments))
 
     def save(net):
         run.save(net, arguments.out / "cutout.pt")
 
-    steps, left = (2, 60) if tiny else (12000, run.remaining(arguments) - 12)
-    train(net, scenes, steps, left, 2 if tiny else 64, arguments.rate, arguments.truth, save)
-    net.eval()
+    steps, left = (2, 60) if tiny else (20000, run.remaining(arguments) - 12)
+    net = train(net, scenes, steps, left, 2 if tiny else BATCH, arguments.rate, save)
     save(net)
-    run.note(held_out(net, *held))
+    run.note(held_out(net, held))
 
 
 if __name__ == "__main__":

@@ -1,10 +1,12 @@
 //! `footring identify`: what the pieces in photos resemble.
 
-use std::{collections::HashSet, path::PathBuf, sync::Arc};
+use std::{path::PathBuf, sync::Arc};
 
 use clap::Args;
 
-use super::{ColourArgs, Common, Exit, Format, SeeingArgs, batch, exhibit, output, trust};
+use super::{
+    ColourArgs, Common, Exit, Format, SeeingArgs, batch, exhibit, names::Names, output, trust,
+};
 use crate::{
     cabinet::{Cabinet, Snapshot},
     channel::REGISTRY,
@@ -101,7 +103,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
     };
     let masks = args.mask_dir.as_ref().map(|dir| Masks {
         dir: dir.clone(),
-        taken: HashSet::new(),
+        names: Names::default(),
     });
     let (readings, exhibits) = if args.one_piece {
         asking.one_piece(&files, masks)?
@@ -317,31 +319,15 @@ pub(super) fn tell_stale(snapshot: &Snapshot, quiet: bool) {
     }
 }
 
-/// Where masks are written; two photos of one name must not overwrite each other.
+/// Where masks are written.
 pub(super) struct Masks {
     dir: PathBuf,
-    taken: HashSet<String>,
+    names: Names,
 }
 
 impl Masks {
     fn write(&mut self, photo: &Photo, described: &Described) -> Result<()> {
-        let stem = photo
-            .source
-            .file_stem()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
-        let name = (1..)
-            .map(|n| {
-                if n == 1 {
-                    stem.clone()
-                } else {
-                    format!("{stem}-{n}")
-                }
-            })
-            .find(|name| !self.taken.contains(name))
-            .unwrap_or_default();
-        self.taken.insert(name.clone());
+        let name = self.names.of(&photo.source);
         let (width, height) = photo.pixels.dimensions();
         let mut png = std::io::Cursor::new(Vec::new());
         described

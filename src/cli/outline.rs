@@ -1,13 +1,10 @@
 //! `footring outline`: outline, profile and measures of the pieces in photos.
 
-use std::{
-    collections::HashSet,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::{Common, Exit, Format, SeeingArgs, batch, output};
+use super::{Common, Exit, Format, SeeingArgs, batch, names::Names, output};
 use crate::{
     describe::Described,
     error::{Error, Kind, Result},
@@ -162,7 +159,7 @@ fn json(value: &impl serde::Serialize, pretty: bool) -> Result<String> {
 struct Drawings {
     to: PathBuf,
     is_folder: bool,
-    taken: HashSet<PathBuf>,
+    names: Names,
 }
 
 impl Drawings {
@@ -170,7 +167,7 @@ impl Drawings {
         to.map(|to| Self {
             to: to.to_owned(),
             is_folder: files.len() > 1 || to.is_dir(),
-            taken: HashSet::new(),
+            names: Names::default(),
         })
     }
 
@@ -185,21 +182,11 @@ impl Drawings {
         })
     }
 
-    /// Two photos of one name must not overwrite each other.
     fn write(&mut self, photo: &Path, svg: &str) -> Result<()> {
         if !self.is_folder {
             return crate::file::write_whole(&self.to, svg.as_bytes());
         }
-        let stem = photo.file_stem().unwrap_or_default().to_string_lossy();
-        let file = (1..)
-            .map(|n| match n {
-                1 => self.to.join(format!("{stem}.svg")),
-                n => self.to.join(format!("{stem}-{n}.svg")),
-            })
-            .find(|file| !self.taken.contains(file))
-            .unwrap_or_default();
-        crate::file::write_whole(&file, svg.as_bytes())?;
-        self.taken.insert(file);
-        Ok(())
+        let file = self.to.join(self.names.of(photo) + ".svg");
+        crate::file::write_whole(&file, svg.as_bytes())
     }
 }

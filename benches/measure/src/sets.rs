@@ -11,6 +11,7 @@ mod kill;
 mod mpeg7;
 mod porcelain;
 mod saliency;
+mod scenes;
 mod stamps;
 mod studio;
 mod treatments;
@@ -46,6 +47,7 @@ pub(crate) const SETS: &[Set] = &[
     set("porcelain", porcelain::measure, &["porcelain"]),
     set("saliency", saliency::measure, &["saliency"]),
     set("hand", hand::measure, &[]),
+    set("scenes", scenes::measure, &[]),
     set("stamps", stamps::measure, &[]),
     set("demo", demo::measure, &[]),
     set(

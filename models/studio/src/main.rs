@@ -75,9 +75,12 @@ enum Command {
         /// Seed of everything.
         #[arg(long)]
         seed: u64,
-        /// Pieces on the table, 1 to 8.
+        /// Pieces on the table, 0 to 8.
         #[arg(long, default_value_t = 5)]
         pieces: usize,
+        /// Things among them that are no ware, 0 to 8; they get no mask.
+        #[arg(long, default_value_t = 0)]
+        strangers: usize,
         /// Number of photos.
         #[arg(long, default_value_t = 1)]
         count: usize,
@@ -194,11 +197,12 @@ fn run(command: Command) -> Result<(), Error> {
         Command::Scene {
             seed,
             pieces,
+            strangers,
             count,
             size,
             out,
         } => {
-            let n = world::scenes(seed, pieces, count, size, &out)?;
+            let n = world::scenes(seed, pieces, strangers, count, size, &out)?;
             say(&format!("{n} scenes in {}", out.display()));
         }
         Command::Series {

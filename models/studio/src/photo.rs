@@ -279,12 +279,17 @@ pub fn stage(placed: &[Placed], shot: &Shot) -> Scene {
             )
         })
         .collect();
+    // Where no ware is, the picture is of what there is, be it the table alone.
+    let empty = placed.iter().all(|p| !p.meant);
     let mut hull: Vec<V3> = items
         .iter()
         .zip(placed)
-        .filter(|(_, p)| p.meant)
+        .filter(|(_, p)| p.meant || empty)
         .flat_map(|(i, _)| i.hull())
         .collect();
+    if hull.is_empty() {
+        hull.extend([v3(-150.0, 0.0, -100.0), v3(150.0, 120.0, 100.0)]);
+    }
     let card = shot.card.then(|| {
         // Before the piece's middle, on the side where no handle is.
         let side = if shot.handle_left { 1.0 } else { -1.0 };

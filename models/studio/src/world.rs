@@ -174,7 +174,7 @@ fn write_photo(out: &Path, photo: &Photo, stem: &str, all_masks: bool) -> Result
     output::write(&out.join(&photo.truth.photo), &photo.jpeg()?)?;
     let mut truth = photo.truth.clone();
     for (k, mask) in photo.masks.iter().enumerate() {
-        if !truth.pieces[k].meant && !all_masks {
+        if !truth.pieces[k].meant {
             continue;
         }
         let path = if photo.masks.len() == 1 || !all_masks {
@@ -237,21 +237,23 @@ pub fn make(w: &World, out: &Path) -> Result<usize, Error> {
     Ok(made.len())
 }
 
-/// Makes photos of several pieces on one table, each with its mask; gives the number of photos.
+/// Makes photos of several pieces on one table, each with its mask, and things among them that are no ware; gives the
+/// number of photos.
 pub fn scenes(
     seed: u64,
     pieces: usize,
+    strangers: usize,
     count: usize,
     size_px: usize,
     out: &Path,
 ) -> Result<usize, Error> {
-    if !(1..=8).contains(&pieces) {
-        return Err(Error::new("--pieces must lie between 1 and 8"));
+    if pieces > 8 || strangers > 8 {
+        return Err(Error::new("--pieces and --strangers are at most 8"));
     }
     let lines: Vec<String> = (0..count)
         .into_par_iter()
         .map(|i| {
-            let photo = scene_photo(seed, i, pieces, size_px);
+            let photo = scene_photo(seed, i, [pieces, strangers], size_px);
             write_photo(out, &photo, &format!("scene-{i:04}"), true)
         })
         .collect::<Result<_, Error>>()?;
@@ -260,7 +262,7 @@ pub fn scenes(
     Ok(count)
 }
 
-fn scene_photo(seed: u64, i: usize, pieces: usize, size_px: usize) -> Photo {
+fn scene_photo(seed: u64, i: usize, [pieces, strangers]: [usize; 2], size_px: usize) -> Photo {
     let mut rng = Rng::new(seed).fork("scene", i as u64);
     let families: Vec<(Shape, Pattern, Ground)> = (0..2)
         .map(|k| {
@@ -278,7 +280,14 @@ fn scene_photo(seed: u64, i: usize, pieces: usize, size_px: usize) -> Photo {
             Piece::ware(&format!("P{i:04}.{k}"), s, rng.pick(&FORMS), g, p)
         })
         .collect();
-    let placed = table(&ware, &mut rng);
+    let others: Vec<Piece> = (0..strangers)
+        .map(|k| Piece::stranger(&format!("P{i:04}.x{k}"), rng.pick(&STRANGERS)))
+        .collect();
+    let all = ware.iter().map(|piece| (piece, true));
+    let all: Vec<(&Piece, bool)> = all
+        .chain(others.iter().map(|piece| (piece, false)))
+        .collect();
+    let placed = table(&all, &mut rng);
     let mut shot = random_shot(false, size_px, &mut rng);
     shot.angle = if rng.chance(0.75) {
         Angle::Oblique
@@ -291,13 +300,13 @@ fn scene_photo(seed: u64, i: usize, pieces: usize, size_px: usize) -> Photo {
 }
 
 /// Sets pieces on a table without letting them touch, in rough rows.
-fn table<'a>(ware: &'a [Piece], rng: &mut Rng) -> Vec<Placed<'a>> {
+fn table<'a>(things: &[(&'a Piece, bool)], rng: &mut Rng) -> Vec<Placed<'a>> {
     let reach = |p: &Piece| {
         let s = &p.solid;
         s.high.x.max(-s.low.x).max(s.high.z).max(-s.low.z)
     };
     let mut placed: Vec<Placed> = Vec::new();
-    for piece in ware {
+    for &(piece, meant) in things {
         let r = reach(piece);
         let mut best = v3(0.0, 0.0, 0.0);
         // The nearest free place to the middle of a wide table, by trial.
@@ -319,7 +328,7 @@ fn table<'a>(ware: &'a [Piece], rng: &mut Rng) -> Vec<Placed<'a>> {
             piece,
             at: best,
             yaw_rad: rng.range(-3.0, 3.0),
-            meant: true,
+            meant,
         });
     }
     placed
