@@ -35,10 +35,10 @@ pub(super) fn of(level: Level) -> &'static Prior {
 // glazes, three photos a piece), two cabinets of 100 pieces and two of 300, without
 // a seventh of shapes and decorations. Each diagonal of the information is raised
 // by 0.01, so that no direction is left quite free. Limits are cautious: they are
-// for sets that are too small to teach better ones. In six cabinets of 30 pieces
-// answers from them on were right in 0.98 (form, of types with three pieces or more;
-// 0.96 in cabinets of 60), 0.98 (shape) and 0.99 (pattern) of 600 questions to each,
-// and those below them that are called likely in 0.85, 0.83 and 0.91.
+// for sets that are too small to teach better ones, and were chosen by the present
+// network's answers in the same world, of six cabinets of 30 pieces and two of 100, 600
+// questions to each: from them on right were 0.99 and 0.97 (form, of types with three
+// pieces or more), 0.98 and 1.00 (shape), 0.98 and 0.99 (pattern).
 const FORM: Prior = Prior {
     logit: [8.09, 5.03, -4.28],
     information: [
@@ -49,7 +49,7 @@ const FORM: Prior = Prior {
     firm_from: 0.995,
     likely_from: 0.85,
     list_share: Some(0.98),
-    unknown_at_least: 0.05,
+    unknown_at_least: 0.03,
 };
 
 const SHAPE: Prior = Prior {
@@ -60,7 +60,7 @@ const SHAPE: Prior = Prior {
         [-0.0484, 0.0637, 0.0481],
     ],
     firm_from: 0.985,
-    likely_from: 0.9,
+    likely_from: 0.85,
     // In that world no short list held the right shape often enough.
     list_share: None,
     unknown_at_least: 0.15,
@@ -73,7 +73,7 @@ const PATTERN: Prior = Prior {
         [-0.0342, 0.0630, 0.0183],
         [-0.0119, 0.0183, 0.0167],
     ],
-    firm_from: 0.85,
+    firm_from: 0.95,
     likely_from: 0.8,
     list_share: Some(0.98),
     unknown_at_least: 0.15,

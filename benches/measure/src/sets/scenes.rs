@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use image::GrayImage;
+use image::{GrayImage, RgbImage, imageops};
 use serde::Deserialize;
 
 use super::studio;
@@ -12,6 +12,7 @@ use crate::{
     line::Line,
     metric::{iou, mean},
     picture,
+    program::Question,
 };
 
 /// Pieces on the table, things among them that are no ware, photos.
@@ -24,6 +25,11 @@ const SEED: usize = 77030;
 const FOUND: f64 = 0.7;
 /// What is hidden behind others but for less of the photo than this is not asked for.
 const LEAST_SHARE: f64 = 0.002;
+
+/// Museum photos laid side by side as one, and their side in it, pixels.
+const ACROSS: u32 = 4;
+const TILES: usize = 12;
+const TILE_PX: u32 = 320;
 
 #[derive(Deserialize)]
 struct Scene {
@@ -56,6 +62,20 @@ struct Count {
 }
 
 impl Count {
+    /// Counts a photo's pieces; keeps how far those that are found overlap.
+    fn add(&mut self, truths: &[GrayImage], masks: &[GrayImage], overlaps: &mut Vec<f64>) {
+        self.there += truths.len();
+        self.cut += masks.len();
+        for truth in truths {
+            let overlap = |mask: &GrayImage| iou(mask.as_raw(), truth.as_raw());
+            let best = masks.iter().map(overlap).fold(0.0, f64::max);
+            if best >= FOUND {
+                self.found += 1;
+                overlaps.push(best);
+            }
+        }
+    }
+
     fn f1(self) -> f64 {
         2.0 * self.found as f64 / (self.there + self.cut) as f64
     }
@@ -73,15 +93,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
             for cut in cuts.iter().filter(|cut| cut.photo == *photo) {
                 masks.extend(cut.mask(photo)?);
             }
-            let best = |truth: &GrayImage| {
-                let overlap = |mask: &GrayImage| iou(mask.as_raw(), truth.as_raw());
-                masks.iter().map(overlap).fold(0.0, f64::max)
-            };
-            let best: Vec<f64> = truths.iter().map(best).collect();
-            count.there += truths.len();
-            count.cut += masks.len();
-            count.found += best.iter().filter(|overlap| **overlap >= FOUND).count();
-            overlaps.extend(best.into_iter().filter(|overlap| *overlap >= FOUND));
+            count.add(truths, &masks, &mut overlaps);
         }
         let name = format!("scenes.f1_of_{}", table[0]);
         bench.put(Line::new(name, count.f1(), count.there));
@@ -113,6 +125,75 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
                 .note("photos of two things that are no ware in which none is taken for ware"),
         );
     }
+    tiles(bench)
+}
+
+/// Real ware: museum photos side by side. What is cut out of them together is held
+/// against the masks of each alone, which another network finds.
+fn tiles(bench: &mut Bench) -> Result<()> {
+    const NAME: &str = "scenes.tiles_f1";
+    if !bench.wants(NAME) {
+        return Ok(());
+    }
+    let photos = match bench.data("porcelain") {
+        Ok(dir) => picture::list(&dir, "jpg")?,
+        Err(why) => {
+            bench.put(Line::skipped(NAME, why));
+            return Ok(());
+        }
+    };
+    let cabinet = bench.cabinet("scenes", &photos[..1.min(photos.len())], &[])?;
+    let alone = bench.ask(
+        "scenes",
+        &Question {
+            cabinet: &cabinet,
+            photos: &photos,
+            args: &["--top", "1"],
+            masks: true,
+        },
+    )?;
+    let dir = bench.fresh("tiles")?;
+    let mut all = Vec::new();
+    for (k, group) in photos.chunks_exact(TILES).enumerate() {
+        let rows = (TILES as u32).div_ceil(ACROSS);
+        let (width, height) = (ACROSS * TILE_PX, rows * TILE_PX);
+        let mut lot = RgbImage::new(width, height);
+        let mut truths = Vec::new();
+        for (i, photo) in (0u32..).zip(group) {
+            let at = [i % ACROSS * TILE_PX, i / ACROSS * TILE_PX].map(i64::from);
+            let size = |picture: &GrayImage| {
+                imageops::resize(picture, TILE_PX, TILE_PX, imageops::FilterType::Triangle)
+            };
+            let pixels =
+                image::open(photo)?.resize_exact(TILE_PX, TILE_PX, imageops::FilterType::Triangle);
+            imageops::replace(&mut lot, &pixels.to_rgb8(), at[0], at[1]);
+            let name = format!("{}.png", picture::stem(photo));
+            let mask = picture::grey(&alone.masks.join(name))?;
+            let mut truth = GrayImage::new(width, height);
+            imageops::replace(&mut truth, &size(&mask), at[0], at[1]);
+            truths.push(truth);
+        }
+        let file = dir.join(format!("lot-{k:02}.png"));
+        lot.save(&file)?;
+        all.push((file, truths));
+    }
+    let cuts = split(bench, &dir)?;
+    let (mut count, mut overlaps) = (Count::default(), Vec::new());
+    for (photo, truths) in &all {
+        let mut masks = Vec::new();
+        for cut in cuts.iter().filter(|cut| cut.photo == *photo) {
+            masks.extend(cut.mask(photo)?);
+        }
+        count.add(truths, &masks, &mut overlaps);
+    }
+    bench.put(
+        Line::new(NAME, count.f1(), count.there)
+            .note("museum photos, twelve side by side as one: each cut out by itself"),
+    );
+    bench.put(
+        Line::new("scenes.tiles_iou", mean(&overlaps), overlaps.len())
+            .note("overlap of those with the mask of each photo alone"),
+    );
     Ok(())
 }
 
@@ -156,22 +237,28 @@ fn scenes(
         }
         scenes.push((dir.join(scene.photo), masks));
     }
+    let cuts = split(bench, &dir.join("photos"))?;
+    Ok(Some((scenes, cuts)))
+}
+
+/// What the program cuts out of the photos of a folder.
+fn split(bench: &Bench, photos: &Path) -> Result<Vec<Cut>> {
     let out = bench.fresh("scenes")?;
     let done = bench
         .program
         .command(&out)
         .args(["split", "--format", "jsonl", "--out"])
         .arg(&out)
-        .arg(dir.join("photos"))
+        .arg(photos)
         .output()?;
     if !done.status.success() {
         return Err(String::from_utf8_lossy(&done.stderr).trim().into());
     }
-    let cuts = String::from_utf8_lossy(&done.stdout)
+    let lines = String::from_utf8_lossy(&done.stdout);
+    lines
         .lines()
-        .map(serde_json::from_str)
-        .collect::<Result<_, _>>()?;
-    Ok(Some((scenes, cuts)))
+        .map(|line| serde_json::from_str(line).map_err(Into::into))
+        .collect()
 }
 
 impl Cut {
