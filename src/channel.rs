@@ -11,6 +11,7 @@ mod crop;
 mod embedding;
 mod ground;
 mod outline;
+mod points;
 mod vector;
 
 pub use crop::{CROP_PX, Crop, crop};
@@ -68,6 +69,7 @@ pub const REGISTRY: &[Channel] = &[
     contour::CHANNEL,
     ground::CHANNEL,
     embedding::DETAILS,
+    points::CHANNEL,
 ];
 
 /// A piece's vectors, by position in the registry; `None` where a channel is

@@ -104,6 +104,8 @@ pub struct Identify {
     pub align: bool,
     /// Whether decorations are compared once more by the places that say most.
     pub details: bool,
+    /// Whether the points of the nearest decorations are held against each other.
+    pub points: bool,
 }
 
 impl Default for Identify {
@@ -111,6 +113,7 @@ impl Default for Identify {
         Self {
             align: true,
             details: true,
+            points: true,
         }
     }
 }

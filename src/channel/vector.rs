@@ -1,7 +1,10 @@
 //! A descriptor as numbers, checked once on the way in, and the distances
 //! between two of them.
 
-use crate::error::{Error, Kind, Result};
+use crate::{
+    error::{Error, Kind, Result},
+    points::{Points, agreement},
+};
 
 /// A finite descriptor vector. Holding one proves that it has at least one
 /// entry and no NaN or infinity, which the graph index could not survive.
@@ -86,6 +89,9 @@ pub enum Metric {
     /// that of unit vectors with such a cosine. (Sets compared by the best match
     /// of each member: Khattab & Zaharia 2020, there for words.)
     Places,
+    /// Points of a decoration ([`crate::points`]): 1 where none agree, nearer to 0 the
+    /// more do.
+    Points,
 }
 
 impl Metric {
@@ -122,6 +128,7 @@ impl Metric {
                 (sums.iter().sum::<f32>() + rest).sqrt()
             }
             Self::Places => places_apart(a, b),
+            Self::Points => agreement(&Points::from_slice(a), &Points::from_slice(b)).distance(),
         }
     }
 }

@@ -100,6 +100,7 @@ mod tests {
             channels: [].into(),
             outline_by_graph: None,
             ground: None,
+            motif: None,
             labels: [].into(),
         };
         advice(&levels, &certainty, &[nearest], &[], seen)

@@ -434,6 +434,7 @@ mod tests {
             channels: BTreeMap::new(),
             outline_by_graph: None,
             ground: None,
+            motif: None,
             labels: labels
                 .iter()
                 .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))

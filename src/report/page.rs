@@ -5,6 +5,7 @@ mod colour;
 mod decoration;
 mod html;
 mod matches;
+mod motif;
 mod stage;
 mod together;
 mod verdict;
