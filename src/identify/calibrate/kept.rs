@@ -82,19 +82,22 @@ mod tests {
         let snapshot = cabinet
             .snapshot(&config::Nearest::default(), &channel_specs())
             .unwrap();
-        assert_eq!(Calibration::kept(&place, &snapshot, [true; 2]), None);
+        assert_eq!(Calibration::kept(&place, &snapshot, [true; 3]), None);
 
         let learnt = Calibration::default();
-        learnt.keep(&place, &snapshot, [true; 2]).unwrap();
+        learnt.keep(&place, &snapshot, [true; 3]).unwrap();
         assert_eq!(
-            Calibration::kept(&place, &snapshot, [true; 2]),
+            Calibration::kept(&place, &snapshot, [true; 3]),
             Some(learnt)
         );
-        assert_eq!(Calibration::kept(&place, &snapshot, [false, true]), None);
+        assert_eq!(
+            Calibration::kept(&place, &snapshot, [false, true, true]),
+            None
+        );
 
         let file = place.join(NAME);
         let bytes = std::fs::read(&file).unwrap();
         std::fs::write(&file, &bytes[..bytes.len() / 2]).unwrap();
-        assert_eq!(Calibration::kept(&place, &snapshot, [true; 2]), None);
+        assert_eq!(Calibration::kept(&place, &snapshot, [true; 3]), None);
     }
 }
