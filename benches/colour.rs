@@ -10,7 +10,7 @@
 use std::{hint::black_box, path::Path, time::Duration};
 
 use footring::{
-    channel::{self, Networks, REGISTRY, Subject},
+    channel::{self, Networks},
     colour::{self, Balance, Tones},
     config::Config,
     cutout::{self, Method},
@@ -24,9 +24,8 @@ const WANTED_MS: f64 = 25.0;
 /// The whole list is gone through so often.
 const ROUNDS: u32 = 3;
 /// Parts, in the order of [`one`].
-const PARTS: [&str; 10] = [
+const PARTS: [&str; 9] = [
     "cutout", "networks", "tones", "colours", "surface", "screen", "smooth", "outline", "pose",
-    "points",
 ];
 
 fn main() {
@@ -89,7 +88,7 @@ fn one(file: &Path, mask: &Model, networks: &Networks) -> [Duration; PARTS.len()
     let (pose, pose_t) = timed(|| pose::read(&outline));
     let crop = channel::crop(&cut, &outline);
     let (embedding, networks_t) = timed(|| channel::embed(&crop, &cut.working, networks));
-    let embedding = embedding.expect("the networks run");
+    embedding.expect("the networks run");
     let (tones, tones_t) = timed(|| colour::tones(&cut.working));
     let has_colour = tones == Tones::Colour;
     let (colours, colours_t) =
@@ -98,22 +97,12 @@ fn one(file: &Path, mask: &Model, networks: &Networks) -> [Duration; PARTS.len()
     let balance: &Balance = &colours.balance;
     let (_, surface_t) =
         timed(|| surface::read(&cut, &outline, &pose, balance, colours.ground.is_some()));
-    let points = &REGISTRY[channel::position("points").expect("a channel")];
-    let subject = Subject {
-        cutout: &cut,
-        outline: &outline,
-        embedding: Some(&embedding),
-        has_colour,
-        colours: &colours,
-    };
-    let (_, points_t) = timed(|| (points.describe)(&subject));
     // What a black-and-white print costs beside; a second mask comes on top where it has dots.
     let grey = raster::grey(&cut.working);
     let (_, screen_t) = timed(|| colour::screen_px(&grey));
     let (_, smooth_t) = timed(|| colour::unscreened(&grey, 5.0));
     [
         cutout_t, networks_t, tones_t, colours_t, surface_t, screen_t, smooth_t, outline_t, pose_t,
-        points_t,
     ]
 }
 

@@ -11,7 +11,6 @@ mod crop;
 mod embedding;
 mod ground;
 mod outline;
-mod points;
 mod vector;
 
 pub use crop::{CROP_PX, Crop, crop};
@@ -69,7 +68,6 @@ pub const REGISTRY: &[Channel] = &[
     contour::CHANNEL,
     ground::CHANNEL,
     embedding::DETAILS,
-    points::CHANNEL,
 ];
 
 /// A piece's vectors, by position in the registry; `None` where a channel is

@@ -104,8 +104,6 @@ pub struct Identify {
     pub align: bool,
     /// Whether decorations are compared once more by the places that say most.
     pub details: bool,
-    /// Whether the points of the nearest decorations are held against each other.
-    pub points: bool,
 }
 
 impl Default for Identify {
@@ -113,7 +111,6 @@ impl Default for Identify {
         Self {
             align: true,
             details: true,
-            points: true,
         }
     }
 }

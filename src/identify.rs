@@ -17,7 +17,6 @@ mod glaze;
 mod graph;
 mod join;
 mod look_alike;
-mod points;
 pub mod rehearse;
 mod short_list;
 mod surface;
@@ -49,8 +48,6 @@ pub use weights::Weights;
 
 /// Candidates named on a level; more where the short list is longer.
 const CANDIDATES: usize = 5;
-/// Matches that are looked at for the same motif, from the first.
-const LOOKED_AT: usize = 20;
 /// What is asked for.
 #[derive(Clone, Debug)]
 pub struct Options {
@@ -67,8 +64,6 @@ pub struct Options {
     /// Whether the decorations nearest by their vector are compared once more, by
     /// the places that say most.
     pub details: bool,
-    /// Whether the points of those nearest by then are held against the query's.
-    pub points: bool,
     /// What is known of the piece already.
     pub told: Told,
     /// How distances turn into certainty.
@@ -80,8 +75,8 @@ pub struct Options {
 
 impl Options {
     /// Which second looks are taken: distances differ with and without.
-    pub(crate) fn second_looks(&self) -> [bool; 3] {
-        [self.align, self.details, self.points]
+    pub(crate) fn second_looks(&self) -> [bool; 2] {
+        [self.align, self.details]
     }
 }
 
@@ -167,14 +162,7 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .iter()
         .take(options.top)
         .enumerate()
-        .map(|(i, c)| {
-            let looks = options.points && i < LOOKED_AT;
-            let probe = probes.first().filter(|_| looks);
-            Match {
-                motif: probe.and_then(|probe| points::motif(probe, snapshot, c.view)),
-                ..as_match(i + 1, c, snapshot, glazes.difference(c))
-            }
-        })
+        .map(|(i, c)| as_match(i + 1, c, snapshot, glazes.difference(c)))
         .collect();
     let scale = best.cutout.photo_per_working;
     let bounds = best.outline.bounds();
@@ -202,7 +190,6 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
             weights: options.weights.alone(level),
             align: options.align && matches!(level, Level::Form | Level::Shape),
             details: options.details && matches!(level, Level::Shape | Level::Pattern),
-            points: options.points && matches!(level, Level::Shape | Level::Pattern),
             graph: None,
             ..options.clone()
         };
@@ -295,7 +282,6 @@ fn as_match(rank: usize, c: &Compared, snapshot: &Snapshot, ground: Option<Diffe
             .collect(),
         outline_by_graph: c.by_graph.map(rounded),
         ground,
-        motif: None,
         labels: view
             .labels
             .iter()

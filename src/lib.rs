@@ -17,7 +17,6 @@ pub mod cutout;
 pub mod outline;
 pub mod colour;
 pub mod surface;
-pub mod points;
 pub mod channel;
 pub mod nearest;
 pub mod cabinet;

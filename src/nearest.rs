@@ -82,13 +82,12 @@ pub trait Index: Send + Sync {
 /// Builds the index that suits the number of rows: an exact scan below
 /// [`config::Nearest::graph_from`], a graph from there on, unless it leads to so
 /// few of the rows (many equal ones, say) that a scan is better all the same. Sets
-/// of places or points only look again at a short list, so they get no graph.
+/// of places only look again at a short list, so they get no graph.
 ///
 /// # Errors
 /// [`Kind::Cabinet`] if the graph cannot be built.
 pub fn build(settings: &config::Nearest, metric: Metric, slab: Slab) -> Result<Box<dyn Index>> {
-    if slab.len() < settings.graph_from.max(2) || matches!(metric, Metric::Places | Metric::Points)
-    {
+    if slab.len() < settings.graph_from.max(2) || metric == Metric::Places {
         return Ok(Box::new(Flat::new(metric, slab)));
     }
     let graph = Graph::build(settings, metric, slab)?;

@@ -217,7 +217,6 @@ fn answer(
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
         details,
-        points: false,
         told: footring::identify::told::Told::default(),
         calibration: std::sync::Arc::default(),
         graph: None,

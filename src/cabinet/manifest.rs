@@ -112,7 +112,6 @@ pub(super) fn metric_name(metric: Metric) -> &'static str {
         Metric::L1 => "l1",
         Metric::L2 => "l2",
         Metric::Places => "places",
-        Metric::Points => "points",
     }
 }
 

@@ -13,7 +13,7 @@ const PAD: f32 = 0.08;
 /// Grey outside the piece.
 const GROUND: f32 = 128.0;
 
-/// The piece alone, squared.
+/// The piece alone, squared, [`CROP_PX`] a side.
 #[derive(Clone, Debug)]
 pub struct Crop {
     /// The piece on grey.
@@ -22,13 +22,8 @@ pub struct Crop {
     pub cover: GrayImage,
 }
 
-/// The masked, squared crop of the piece that the network sees.
+/// The masked, squared crop of the piece.
 pub fn crop(cutout: &Cutout, outline: &Outline) -> Crop {
-    squared(cutout, outline, CROP_PX)
-}
-
-/// The piece alone, squared, `side_px` a side.
-pub(super) fn squared(cutout: &Cutout, outline: &Outline, side_px: u32) -> Crop {
     let bounds = outline.bounds();
     let side = bounds.width().max(bounds.height()).max(8.0) * (1.0 + 2.0 * PAD);
     let left = (bounds.left + bounds.right - side) / 2.0;
@@ -53,7 +48,7 @@ pub(super) fn squared(cutout: &Cutout, outline: &Outline, side_px: u32) -> Crop 
         Rgb(pixel.map(|v| (f32::from(v) * share + GROUND * (1.0 - share)).round() as u8))
     });
     Crop {
-        picture: raster::resize(&picture, side_px, side_px),
-        cover: raster::resize_grey(&cover, side_px, side_px),
+        picture: raster::resize(&picture, CROP_PX, CROP_PX),
+        cover: raster::resize_grey(&cover, CROP_PX, CROP_PX),
     }
 }

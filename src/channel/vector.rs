@@ -1,10 +1,7 @@
 //! A descriptor as numbers, checked once on the way in, and the distances
 //! between two of them.
 
-use crate::{
-    error::{Error, Kind, Result},
-    points::{Points, agreement},
-};
+use crate::error::{Error, Kind, Result};
 
 /// A finite descriptor vector. Holding one proves that it has at least one
 /// entry and no NaN or infinity, which the graph index could not survive.
@@ -89,9 +86,6 @@ pub enum Metric {
     /// that of unit vectors with such a cosine. (Sets compared by the best match
     /// of each member: Khattab & Zaharia 2020, there for words.)
     Places,
-    /// Points of a decoration ([`crate::points`]): 1 where none agree, nearer to 0 the
-    /// more do.
-    Points,
 }
 
 impl Metric {
@@ -128,7 +122,6 @@ impl Metric {
                 (sums.iter().sum::<f32>() + rest).sqrt()
             }
             Self::Places => places_apart(a, b),
-            Self::Points => agreement(&Points::from_slice(a), &Points::from_slice(b)).distance(),
         }
     }
 }

@@ -39,7 +39,6 @@ pub(super) fn run(args: &AssessArgs, common: &Common) -> Result<Exit> {
         scan_below: config.nearest.graph_from,
         align: config.identify.align,
         details: config.identify.details,
-        points: config.identify.points,
         told: Told::default(),
         calibration: Arc::default(),
         graph: None,

@@ -70,7 +70,6 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
         details: engine.config.identify.details,
-        points: engine.config.identify.points,
         told: identify::told::Told::default(),
         calibration: Arc::default(),
         graph: None,

@@ -86,7 +86,6 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         scan_below: engine.config.nearest.graph_from,
         align: engine.config.identify.align,
         details: engine.config.identify.details,
-        points: engine.config.identify.points,
         told: Told::read(&args.know)?,
         calibration: Arc::default(),
         graph: args.graph.then(|| Arc::new(Neighbours::new(&snapshot))),

@@ -100,7 +100,6 @@ mod tests {
             channels: [].into(),
             outline_by_graph: None,
             ground: None,
-            motif: None,
             labels: [].into(),
         };
         advice(&levels, &certainty, &[nearest], &[], seen)

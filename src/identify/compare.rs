@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::{
     Options,
     align::Aligned,
-    details, points,
+    details,
     reading::{Level, Levels, View},
     rehearse::Found,
     told::Told,
@@ -157,20 +157,11 @@ pub(super) fn compare(
         })
     };
     let aligned: Vec<Option<Aligned>> = probes.iter().map(align).collect();
-    let decoration = channel::position("decoration").filter(|i| options.weights.any(*i));
-    let look = |probe: &Probe<'_>| {
-        let by_places = options
-            .details
-            .then(|| details::looked_at(probe, snapshot, views));
-        let looked = by_places.flatten();
-        match options.points {
-            true => points::looked_at(probe, snapshot, views, looked),
-            false => looked,
-        }
-    };
+    let decoration =
+        channel::position("decoration").filter(|i| options.details && options.weights.any(*i));
     let looked: Vec<_> = probes
         .iter()
-        .map(|probe| decoration.and_then(|_| look(probe)))
+        .map(|probe| decoration.and_then(|_| details::looked_at(probe, snapshot, views)))
         .collect();
     let compare_piece = |(piece, views): &(u32, Vec<u32>)| {
         let mut measured: Vec<Vec<Distances>> = probes

@@ -434,7 +434,6 @@ mod tests {
             channels: BTreeMap::new(),
             outline_by_graph: None,
             ground: None,
-            motif: None,
             labels: labels
                 .iter()
                 .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))

@@ -9,9 +9,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use crate::warning::Warning;
-pub use decoration::{
-    BorderReading, DecorationReading, Location, MotifMatch, SameMotif, Side, Technique,
-};
+pub use decoration::{BorderReading, DecorationReading, Location, MotifMatch, Side, Technique};
 pub use surface::{SurfaceReading, Treatment, TreatmentReading};
 
 pub use crate::{
@@ -443,10 +441,6 @@ pub struct Match {
     /// where either is not known.
     #[serde(default)]
     pub ground: Option<Difference>,
-    /// That the same motif is on both; absent where too few points agree to say so, or
-    /// either photo has no colour.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub motif: Option<SameMotif>,
     /// Its labels by column name.
     pub labels: BTreeMap<String, String>,
 }

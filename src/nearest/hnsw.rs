@@ -353,7 +353,7 @@ fn gap<T: Copy>(metric: Metric, a: &[T], b: &[f32], value: impl Fn(T) -> f32) ->
                 rest += d * d;
             }
         }
-        Metric::Places | Metric::Points => {
+        Metric::Places => {
             let a: Vec<f32> = a.iter().map(|v| value(*v)).collect();
             return metric.distance(&a, b);
         }

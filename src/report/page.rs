@@ -5,7 +5,6 @@ mod colour;
 mod decoration;
 mod html;
 mod matches;
-mod motif;
 mod stage;
 mod together;
 mod verdict;

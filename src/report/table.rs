@@ -110,14 +110,6 @@ fn piece(out: &mut Lines, piece: &PieceReading) {
     } else {
         out.wrapped("nearest", &near.join(", "));
     }
-    if let Some((m, motif)) = piece
-        .matches
-        .iter()
-        .find_map(|m| Some((m, m.motif.as_ref()?)))
-    {
-        let said = format!("{}: {}", words::plain(&m.piece), words::same_motif(motif));
-        out.wrapped("motif", &said);
-    }
     if piece.reordered_by_graph {
         out.wrapped("graph", words::BY_GRAPH);
     }

@@ -7,8 +7,7 @@ use crate::{
         reading::{
             BorderReading, Candidate, Certainty, ChannelApart, ColourReading, Combination,
             DecorationReading, Face, Joined, Location, LookAlike, MotifMatch, Named, Patch,
-            PieceReading, Reference, SameMotif, Settled, Side, SurfaceReading, TreatmentReading,
-            View, Zone,
+            PieceReading, Reference, Settled, Side, SurfaceReading, TreatmentReading, View, Zone,
         },
     },
 };
@@ -244,11 +243,6 @@ fn location(decoration: &DecorationReading) -> Option<String> {
         }
     }
     (!names.is_empty()).then(|| names.join(", "))
-}
-
-/// That one motif is on two pieces, and no more.
-pub(super) fn same_motif(motif: &SameMotif) -> String {
-    format!("the same motif is on both ({} points agree)", motif.points)
 }
 
 fn motif(motif: &MotifMatch) -> String {

@@ -53,7 +53,6 @@ pub(crate) fn likeness(rank: usize, piece: &str, distance: f64, channels: &[(&st
             .map(|&(name, d)| (name.to_owned(), d))
             .collect(),
         outline_by_graph: None,
-        motif: None,
         labels: texts(&[
             ("form", "teacup"),
             ("shape", "low flared"),

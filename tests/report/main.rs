@@ -7,7 +7,7 @@ use std::{collections::BTreeMap, path::Path};
 use footring::{
     identify::{
         cautions,
-        reading::{Levels, PieceReading, Reading, SameMotif},
+        reading::{Levels, PieceReading, Reading},
     },
     report::{self, Heading, Terminal},
 };
@@ -540,25 +540,4 @@ fn no_cell_of_the_csv_is_a_formula() {
             }
         }
     }
-}
-
-#[test]
-fn a_motif_on_both_is_said_and_shown_and_never_called_the_same_decoration() {
-    let mut readings = three();
-    let words = "he same motif is on both (18 points agree)";
-    let is_silent = |readings: &[Reading]| -> bool {
-        let page = report::page(readings, &pictured(readings), &heading());
-        !page.contains(words) && !report::table(readings, Terminal::default()).contains(words)
-    };
-    assert!(is_silent(&readings));
-    let places = (0..18)
-        .map(|i| [[0.2 + 0.03 * i as f32, 0.5], [0.5, f32::NAN]])
-        .collect();
-    readings[0].pieces[0].matches[0].motif = Some(SameMotif { points: 18, places });
-    let page = report::page(&readings, &pictured(&readings), &heading());
-    elements(&page);
-    assert_eq!(page.matches(words).count(), 1);
-    assert!(!page.contains("same decoration") && !page.contains("NaN"));
-    let table = report::table(&readings, Terminal::default());
-    assert!(table.contains("same motif is on both"), "{table}");
 }

@@ -21,7 +21,7 @@ struct Kept {
     /// What the distances were made by.
     channels: Vec<(String, u32)>,
     /// Which second looks were taken.
-    second_looks: [bool; 3],
+    second_looks: [bool; 2],
     /// The state of the cabinet.
     revision: u64,
     calibration: Calibration,
@@ -41,7 +41,7 @@ fn place(cabinet: &Path) -> PathBuf {
 impl Calibration {
     /// The calibration kept in a cabinet's folder, if it still fits: made
     /// with the same second looks.
-    pub fn kept(cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 3]) -> Option<Self> {
+    pub fn kept(cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 2]) -> Option<Self> {
         let kept: Kept = serde_json::from_slice(&std::fs::read(place(cabinet)).ok()?).ok()?;
         let most = CHANGES.max(snapshot.views().len() as u64 / 20);
         let fits = kept.version == VERSION
@@ -56,7 +56,7 @@ impl Calibration {
     /// # Errors
     /// [`crate::error::Kind::Io`] where that cannot be written; nothing is lost
     /// then but time.
-    pub fn keep(&self, cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 3]) -> Result<()> {
+    pub fn keep(&self, cabinet: &Path, snapshot: &Snapshot, second_looks: [bool; 2]) -> Result<()> {
         let kept = Kept {
             version: VERSION,
             channels: channels(),

@@ -93,18 +93,6 @@ pub struct BorderReading {
     pub likeness: f64,
 }
 
-/// Points of the decoration that look alike and lie alike on both pieces, in colour: the
-/// same motif is on both. Not that it is the same decoration.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct SameMotif {
-    /// How many agree with one of them.
-    pub points: usize,
-    /// Where they lie: on the piece photographed, and on that of the set. Shares of the
-    /// square about the middle of the piece's outline that is 1.16 times as wide as its
-    /// longer side, from the left and from the top.
-    pub places: Vec<[[f32; 2]; 2]>,
-}
-
 /// The decoration of the set that is nearest: the first candidate on the level of patterns.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct MotifMatch {

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use super::{
     colour,
     html::{self, escape},
-    motif,
 };
 use crate::{
     identify::reading::{Match, PieceReading},
@@ -93,15 +92,6 @@ fn card(out: &mut String, m: &Match, sample: &Sample, exhibit: &Exhibit) {
         );
     }
     out.push_str("</div>\n");
-    if let Some(shown) = &m.motif {
-        let query = exhibit.sights.first().map(|sight| &sight.outline);
-        motif::motif(
-            out,
-            shown,
-            query.map(|query| [query, &sample.outline]),
-            &name,
-        );
-    }
     colours(out, &exhibit.palette, &sample.palette, &name);
     colour::difference(out, m.ground.as_ref());
     notes(out, &m.labels);
