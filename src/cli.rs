@@ -28,6 +28,7 @@ use crate::{
     cutout::Method,
     describe::Engine,
     error::{Error, Kind, Result},
+    photo,
 };
 
 /// Exit codes of the program.
@@ -250,6 +251,31 @@ fn carry_out(cli: &Cli) -> Result<Exit> {
         Command::Cabinet(command) => cabinet::run(command, common),
         Command::Demo(args) => demo::run(args, common),
         Command::Doctor => doctor::run(common),
+    }
+}
+
+/// The photos named, and those in the folders named.
+fn photos(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    let files = photo::gather(paths);
+    if files.is_empty() {
+        let error = Error::new(Kind::Usage, "no photos were found")
+            .remedy("name a photo or a folder with JPEG, PNG, WebP or TIFF photos");
+        return Err(match paths.first() {
+            Some(path) => error.in_file(path),
+            None => error,
+        });
+    }
+    Ok(files)
+}
+
+impl Exit {
+    /// For a batch of which so many failed.
+    fn of(failed: usize, all: usize) -> Self {
+        match failed {
+            0 => Self::Fine,
+            n if n == all => Self::Failed,
+            _ => Self::SomeFailed,
+        }
     }
 }
 

@@ -59,12 +59,7 @@ pub(super) struct IdentifyArgs {
 }
 
 pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
-    let files = photo::gather(&args.paths);
-    if files.is_empty() {
-        return Err(Error::new(Kind::Usage, "no photos were found")
-            .in_file(&args.paths[0])
-            .remedy("name a photo or a folder with JPEG, PNG, WebP or TIFF photos"));
-    }
+    let files = super::photos(&args.paths)?;
     let weights = match &args.by {
         Some(names) => Weights::by(names)?,
         None => Weights::default(),
@@ -140,11 +135,7 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         .iter()
         .filter(|r| r.status == Status::Failed)
         .count();
-    Ok(match failed {
-        0 => Exit::Fine,
-        n if n == readings.len() => Exit::Failed,
-        _ => Exit::SomeFailed,
-    })
+    Ok(Exit::of(failed, readings.len()))
 }
 
 /// Everything that is the same for all photos of a run.

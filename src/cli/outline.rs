@@ -62,12 +62,7 @@ fn bar(text: &str) -> std::result::Result<Bar, String> {
 }
 
 pub(super) fn run(args: &OutlineArgs, common: &Common) -> Result<Exit> {
-    let files = photo::gather(&args.paths);
-    if files.is_empty() {
-        return Err(Error::new(Kind::Usage, "no photos were found")
-            .in_file(&args.paths[0])
-            .remedy("name a photo or a folder with JPEG, PNG, WebP or TIFF photos"));
-    }
+    let files = super::photos(&args.paths)?;
     let engine = common.engine(args.seeing.cutout)?;
     let mut drawings = [&args.svg, &args.profile].map(|to| Drawings::new(to.as_deref(), &files));
     for drawings in drawings.iter().flatten() {
@@ -134,11 +129,7 @@ pub(super) fn run(args: &OutlineArgs, common: &Common) -> Result<Exit> {
         Format::Table => output::put(&sheet::table(&sheets))?,
     }
     let failed = sheets.iter().filter(|s| s.status == Status::Failed).count();
-    Ok(match failed {
-        0 => Exit::Fine,
-        n if n == sheets.len() => Exit::Failed,
-        _ => Exit::SomeFailed,
-    })
+    Ok(Exit::of(failed, sheets.len()))
 }
 
 fn outline_of(described: &Described, size_px: [u32; 2]) -> String {

@@ -121,12 +121,7 @@ impl Row for Cut {
 }
 
 pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
-    let files = photo::gather(&args.paths);
-    if files.is_empty() {
-        return Err(Error::new(Kind::Usage, "no photos were found")
-            .in_file(&args.paths[0])
-            .remedy("name a photo or a folder with JPEG, PNG, WebP or TIFF photos"));
-    }
+    let files = super::photos(&args.paths)?;
     let config = common.config()?;
     onnx::library_path()?;
     let model = Model::load(&onnx::models_dir()?, "cutout")?;
@@ -181,11 +176,7 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
     )?;
     bar.finish_and_clear();
     rows.finish()?;
-    Ok(match failed {
-        0 => Exit::Fine,
-        n if n == files.len() => Exit::Failed,
-        _ => Exit::SomeFailed,
-    })
+    Ok(Exit::of(failed, files.len()))
 }
 
 /// The piece with its surroundings, which are transparent: `--cutout auto` then takes the mask

@@ -177,11 +177,7 @@ pub(super) fn run(args: &SettleArgs, common: &Common) -> Result<Exit> {
         // Makes the next search start at once.
         cabinet.snapshot(&settings.nearest, &identify::channel_specs())?;
     }
-    Ok(match failed {
-        0 => Exit::Fine,
-        n if n == jobs.len() => Exit::Failed,
-        _ => Exit::SomeFailed,
-    })
+    Ok(Exit::of(failed, jobs.len()))
 }
 
 fn read(file: &Path) -> Result<Vec<Reading>> {
