@@ -105,6 +105,19 @@ impl Bench {
         Ok(dir)
     }
 
+    /// The folder with the mask of each photo. Only the masks matter, so the cabinet
+    /// that is asked holds one photo.
+    pub(crate) fn masks(&self, set: &str, photos: &[PathBuf], args: &[&str]) -> Result<PathBuf> {
+        let cabinet = self.cabinet(set, &photos[..1.min(photos.len())], &[])?;
+        let question = Question {
+            cabinet: &cabinet,
+            photos,
+            args,
+            masks: true,
+        };
+        Ok(self.ask(set, &question)?.masks)
+    }
+
     /// What footring answers, asked unless it is cached.
     pub(crate) fn ask(&self, set: &str, question: &Question<'_>) -> Result<Answers> {
         let Question {

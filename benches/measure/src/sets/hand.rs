@@ -12,7 +12,6 @@ use crate::{
     line::Line,
     metric::{iou, mean, quantile},
     picture,
-    program::Question,
 };
 
 const DRAWN: &str = include_str!("../../hand.json");
@@ -60,24 +59,14 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
         return Ok(());
     }
 
-    // Only the masks matter, so the cabinet holds one photo.
-    let cabinet = bench.cabinet("hand", &photos[..1], &[])?;
-    let answers = bench.ask(
-        "hand",
-        &Question {
-            cabinet: &cabinet,
-            photos: &photos,
-            args: &["--top", "1"],
-            masks: true,
-        },
-    )?;
+    let masks_dir = bench.masks("hand", &photos, &["--top", "1"])?;
     let truths = bench.fresh("hand")?;
     let mut pairs = Vec::new();
     for (photo, drawing) in photos.iter().zip(drawings) {
         let name = format!("{}.png", picture::stem(photo));
         let truth = truths.join(&name);
         drawing.mask().save(&truth)?;
-        pairs.push((answers.masks.join(name), truth));
+        pairs.push((masks_dir.join(name), truth));
     }
     let ious = picture::compare(&pairs, iou)?;
     bench.put(

@@ -6,28 +6,17 @@ use crate::{
     line::Line,
     metric::{mask_mae, mean},
     picture,
-    program::Question,
 };
 
 pub(super) fn measure(bench: &mut Bench) -> Result<()> {
     let dir = bench.data("saliency")?;
     let photos = picture::list(&dir, "jpg")?;
-    // Only the masks matter, so the cabinet holds one photo.
-    let cabinet = bench.cabinet("saliency", &photos[..1], &[])?;
-    let found = bench.ask(
-        "saliency",
-        &Question {
-            cabinet: &cabinet,
-            photos: &photos,
-            args: &["--cutout", "model", "--top", "1"],
-            masks: true,
-        },
-    )?;
+    let found = bench.masks("saliency", &photos, &["--cutout", "model", "--top", "1"])?;
     let pairs: Vec<_> = photos
         .iter()
         .map(|photo| {
             let name = format!("{}.png", picture::stem(photo));
-            (found.masks.join(&name), dir.join("masks").join(name))
+            (found.join(&name), dir.join("masks").join(name))
         })
         .collect();
     let errors = picture::compare(&pairs, mask_mae)?;

@@ -12,7 +12,6 @@ use crate::{
     line::Line,
     metric::{iou, mean},
     picture,
-    program::Question,
 };
 
 /// Pieces on the table, things among them that are no ware, photos.
@@ -142,16 +141,7 @@ fn tiles(bench: &mut Bench) -> Result<()> {
             return Ok(());
         }
     };
-    let cabinet = bench.cabinet("scenes", &photos[..1.min(photos.len())], &[])?;
-    let alone = bench.ask(
-        "scenes",
-        &Question {
-            cabinet: &cabinet,
-            photos: &photos,
-            args: &["--top", "1"],
-            masks: true,
-        },
-    )?;
+    let masks_dir = bench.masks("scenes", &photos, &["--top", "1"])?;
     let dir = bench.fresh("tiles")?;
     let mut all = Vec::new();
     for (k, group) in photos.chunks_exact(TILES).enumerate() {
@@ -168,7 +158,7 @@ fn tiles(bench: &mut Bench) -> Result<()> {
                 image::open(photo)?.resize_exact(TILE_PX, TILE_PX, imageops::FilterType::Triangle);
             imageops::replace(&mut lot, &pixels.to_rgb8(), at[0], at[1]);
             let name = format!("{}.png", picture::stem(photo));
-            let mask = picture::grey(&alone.masks.join(name))?;
+            let mask = picture::grey(&masks_dir.join(name))?;
             let mut truth = GrayImage::new(width, height);
             imageops::replace(&mut truth, &size(&mask), at[0], at[1]);
             truths.push(truth);
