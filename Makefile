@@ -44,12 +44,12 @@ measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=
 
 TRAINER = .cache/trainer/bin/python
 
-train: .cache/trainer/ready ## train the networks on renders (a CUDA card; see models/training), weights in .cache/train
-	{ $(TRAINER) models/training/train_embedder.py --out .cache/train/first && \
-	$(TRAINER) models/training/train_embedder.py --begin .cache/train/first/embedder.pt --out .cache/train/second && \
-	$(TRAINER) models/training/mix.py --before .cache/train/first/embedder.pt --after .cache/train/second/embedder.pt \
-		--out .cache/train/embedder.pt; } & \
-	$(TRAINER) models/training/train_cutout.py --out .cache/train && wait $$!
+# Of several cards the last learns to cut out, the others together to tell ware; one card does both at a time.
+train: .cache/trainer/ready ## train the networks on renders (CUDA cards; see models/training), weights in .cache/train
+	last=$$(($$(nvidia-smi -L | wc -l) - 1)); \
+	CUDA_VISIBLE_DEVICES=$$last $(TRAINER) models/training/train_cutout.py --out .cache/train & \
+	$(TRAINER) -m torch.distributed.run --standalone --nproc-per-node=$$((last > 0 ? last : 1)) \
+		models/training/train_embedder.py --out .cache/train && wait $$!
 
 train-check: .cache/trainer/ready ## a tiny run of the same code on a CPU, with checks
 	$(TRAINER) models/training/check.py

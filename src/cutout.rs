@@ -11,7 +11,7 @@ mod refine;
 
 pub use pieces::{Piece, split};
 
-use image::{GrayImage, RgbImage};
+use image::{GrayImage, ImageBuffer, Luma, RgbImage};
 use imageproc::region_labelling::{Connectivity, connected_components};
 use ndarray::Array4;
 
@@ -97,7 +97,7 @@ pub fn cut(photo: &Photo, model: &Model, config: &Config, method: Method) -> Res
         let alpha = photo.alpha.as_ref()?;
         Some(raster::resize_grey(alpha, size.0, size.1))
     };
-    let whole = || GrayImage::from_pixel(size.0, size.1, image::Luma([255]));
+    let whole = || GrayImage::from_pixel(size.0, size.1, Luma([255]));
     let ready = match method {
         Method::Auto => alpha()
             .map(|mask| (mask, Origin::Alpha))
@@ -227,6 +227,18 @@ struct Coarse {
     side: usize,
 }
 
+/// The connected regions of what is not black, each pixel by its region's label
+/// (0: black), and how many pixels each label has (0 of label 0).
+fn regions(hard: &GrayImage) -> (ImageBuffer<Luma<u32>, Vec<u32>>, Vec<usize>) {
+    let labels = connected_components(hard, Connectivity::Eight, Luma([0]));
+    let most = labels.as_raw().iter().copied().max().unwrap_or(0);
+    let mut sizes = vec![0; most as usize + 1];
+    for label in labels.as_raw().iter().filter(|label| **label > 0) {
+        sizes[*label as usize] += 1;
+    }
+    (labels, sizes)
+}
+
 /// Clears all but the largest region covered by half or more, with the soft
 /// edge that belongs to it; returns how many regions are large enough to be
 /// pieces of their own.
@@ -235,18 +247,7 @@ fn keep_largest(mask: &mut GrayImage) -> usize {
     let mut hard = mask.clone();
     hard.iter_mut()
         .for_each(|v| *v = if *v >= 128 { 255 } else { 0 });
-    let labels = connected_components(&hard, Connectivity::Eight, image::Luma([0]));
-    let mut sizes: Vec<u64> = Vec::new();
-    for label in labels.as_raw() {
-        let label = *label as usize;
-        if label >= sizes.len() {
-            sizes.resize(label + 1, 0);
-        }
-        sizes[label] += 1;
-    }
-    if let Some(background) = sizes.first_mut() {
-        *background = 0;
-    }
+    let (labels, sizes) = regions(&hard);
     let Some((largest, size)) = sizes
         .iter()
         .enumerate()
@@ -279,7 +280,7 @@ fn keep_largest(mask: &mut GrayImage) -> usize {
                     && (-2..=2)
                         .any(|dy| (-2..=2).any(|dx| own(i64::from(x) + dx, i64::from(y) + dy)));
                 if !near {
-                    mask.put_pixel(x, y, image::Luma([0]));
+                    mask.put_pixel(x, y, Luma([0]));
                 }
             }
         }

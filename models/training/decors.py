@@ -12,6 +12,7 @@ from motifs import motif_tiles
 from ops import blur, chance, choose, column, fbm, smoothstep, uniform
 
 ROWS, COLUMNS = 256, 512
+LOOK = 2 * 6 * 9 * 9  # flat or in relief; lightness, a*, b*
 
 # Colours of glazes and of painting, 8-bit sRGB, with how often; the common ones of table ware
 # and stoneware (common practice, no source).
@@ -168,6 +169,35 @@ def shared(values, family, p):
     return of_first(values, family, chance(p, len(values)))
 
 
+def to_lab(rgb):
+    """sRGB 0 to 1 along dimension 1 to CIE L*a*b* (D65; IEC 61966-2-1, CIE 15)."""
+    linear = torch.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    to_xyz = torch.tensor([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+    xyz = torch.einsum("ij,nj...->ni...", to_xyz / to_xyz.sum(1, keepdim=True), linear)
+    f = torch.where(xyz > 216 / 24389, xyz.clamp(min=1e-6) ** (1 / 3), (24389 / 27 * xyz + 16) / 116)
+    return torch.stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], 1)
+
+
+def looks(texture):
+    """What a decoration looks like as a whole: unit vectors [n, LOOK], roots of the shares of each colour, flat and in relief.
+
+    The product of two is their likeness (Bhattacharyya's), 0 to 1.
+    """
+    small = F.avg_pool2d(texture.float(), 4).flatten(2)
+    lab = to_lab(small[:, :3])
+
+    def shares(values, first, step, count):
+        return (1 - (values[..., None] - first - step * torch.arange(count)).abs() / step).clamp(min=0)
+
+    light = shares(lab[:, 0].clamp(0, 100), 0, 20, 6)
+    red, yellow = (shares(part.clamp(-48, 48), -48, 12, 9) for part in (lab[:, 1], lab[:, 2]))
+    coloured = (light[..., None] * red[:, :, None]).flatten(2).transpose(1, 2) @ yellow / small.shape[2]
+    raised = (small[:, 3].abs() > 0.05).float().mean(1)
+    raised = (raised * 5).clamp(max=1)[:, None]  # a fifth of the surface is as good as all
+    flat_and_raised = torch.cat([coloured.flatten(1) * (1 - raised), coloured.flatten(1) * raised], 1)
+    return F.normalize(flat_and_raised.sqrt(), dim=1)
+
+
 def make_decors(n, family=1):
     """`n` decorations as a dict of tensors; `texture` [n, 4, ROWS, COLUMNS] is sRGB 0 to 1 and height.
 
@@ -254,6 +284,7 @@ def make_decors(n, family=1):
     return dict(
         texture=texture.half() if texture.is_cuda else texture,
         base=base,
+        look=looks(texture),
         plain=plain * (1 - slipped) * (1 - mottled) * (1 - streaked),
         in_well=(pattern == MOTIFS).float() * (layout == MEDALLION) * chance(0.75, n),
         window=window,

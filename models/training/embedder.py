@@ -1,7 +1,5 @@
 """The embedding network: a tuned backbone with a shape and a decoration vector and the decoration's details; and the
 published one's general vector."""
-import copy
-
 import torch
 import torch.nn.functional as F
 from torch import nn
@@ -72,37 +70,22 @@ class DecorHead(nn.Module):
 
 
 class DetailHead(nn.Module):
-    """The places that say most about the decoration: a vector and a weight of each.
+    """The places that say most about the decoration: a vector and a weight of each."""
 
-    Looks at maps of the backbone and at those of its own copies of the stages `own` (of 2 and 3), which learn the
-    decoration alone. What is shipped has none.
-    """
-
-    def __init__(self, backbone, own=(), width=192):
+    def __init__(self, width=192):
         super().__init__()
-        self.own = nn.ModuleDict({str(k): copy.deepcopy(backbone.stages[k]) for k in own})
         self.fine, self.middle = nn.Conv2d(24, 32, 4, 4), nn.Conv2d(40, 64, 2, 2)
-        self.third = nn.Conv2d(80, 96, 1) if 3 in own else None
         self.deep, self.around = nn.Conv2d(112, 96, 1), nn.Conv2d(192, 32, 1)
-        mixed = 32 + 64 + 96 + 32 + (96 if 3 in own else 0)
-        self.norm = nn.BatchNorm2d(mixed)
-        self.hidden = nn.Sequential(nn.Conv2d(mixed, width, 1), nn.BatchNorm2d(width), nn.ReLU())
+        self.norm = nn.BatchNorm2d(32 + 64 + 96 + 32)
+        self.hidden = nn.Sequential(nn.Conv2d(32 + 64 + 96 + 32, width, 1), nn.BatchNorm2d(width), nn.ReLU())
         self.say, self.value = nn.Conv2d(width, 1, 1), nn.Conv2d(width, DETAIL, 1)
-
-    def train(self, mode=True):
-        super().train(mode)
-        self.own.eval()  # batch statistics stay as published
-        return self
 
     def forward(self, stages, mask):
         """Unit vectors [n, DETAILS, DETAIL] and weights [n, DETAILS] whose sum is 1."""
-        middle = self.own["2"](stages[1]) if "2" in self.own else stages[2]
         around = self.around(stages[5])
         n, width, side, _ = around.shape
         around = around[:, :, :, None, :, None].expand(-1, -1, -1, 2, -1, 2).reshape(n, width, 2 * side, 2 * side)
-        maps = [self.fine(stages[1]), self.middle(middle), self.deep(stages[4]), around]
-        if self.third is not None:
-            maps.append(self.third(self.own["3"](middle)))
+        maps = [self.fine(stages[1]), self.middle(stages[2]), self.deep(stages[4]), around]
         hidden = self.hidden(F.relu(self.norm(torch.cat(maps, 1)))).float()
         says = self.say(hidden).float() + (area(mask, CELLS) + 1e-4).log()
         rank = says.detach()
@@ -119,7 +102,7 @@ class Embedder(nn.Module):
     def __init__(self, backbone):
         super().__init__()
         self.backbone, self.heads = backbone, nn.ModuleDict(dict(shape=ShapeHead(), decor=DecorHead()))
-        self.details = DetailHead(backbone)
+        self.details = DetailHead()
 
     def forward(self, x):
         """Shape and decoration vector, details. `x`: [n, 4, 224, 224], RGB from -1 to 1 and the mask from 0 to 1."""

@@ -29,39 +29,24 @@ def saved(file):
     return {k: v.float() if v.is_floating_point() else v for k, v in state.items()}
 
 
-def load(net, file, tuned, share):
-    """The trained network; the part named `tuned` stands `share` of the way from where it is in `net`, as published, to the trained."""
-    begun = net.state_dict()
-    state = {name: value for name, value in saved(file).items() if not name.startswith("details.")}
+def load(net, file, share):
+    """The trained network; its backbone stands `share` of the way from where it is in `net`, as published, to the trained."""
+    begun, state = net.state_dict(), saved(file)
     for name, value in state.items():
-        if name.startswith(tuned + ".") and value.is_floating_point():
+        if name.startswith("backbone.") and value.is_floating_point():
             state[name] = torch.lerp(begun[name].cpu(), value, share)
     net.load_state_dict(state)
     return net.eval()
 
 
-def details_of(state):
-    """The details' part of the weights of `train_embedder.py`."""
-    return {name.removeprefix("details."): value for name, value in state.items() if name.startswith("details.")}
-
-
-def own_stages(details):
-    """Which stages the details of these weights have copies of."""
-    return sorted({int(name.split(".")[1]) for name in details if name.startswith("own.")})
-
-
-def load_embedder(file, backbone, own=(), share=0.8):
-    """The network of `train_embedder.py`; its details are made anew, their copies of stages those of the tuned backbone."""
-    net = embedder.Embedder(Lite0().load_imagenet(backbone))
-    net.details = None
-    load(net, file, "backbone", share)
-    net.details = embedder.DetailHead(net.backbone, own).eval()
-    return net
+def load_embedder(file, backbone, share=0.75):
+    """The network of `train_embedder.py`."""
+    return load(embedder.Embedder(Lite0().load_imagenet(backbone)), file, share)
 
 
 def load_cutout(file, backbone, share=0.85):
     """The network of `train_cutout.py`."""
-    return load(cutout.Cutout(Lite0(head=False).load_imagenet(backbone)), file, "backbone", share)
+    return load(cutout.Cutout(Lite0(head=False).load_imagenet(backbone)), file, share)
 
 
 def write(module, channels, side, outputs, file):
@@ -109,23 +94,21 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--embedder", type=pathlib.Path, help="weights from train_embedder.py")
-    parser.add_argument("--details", type=pathlib.Path, help="weights from train_details.py, if not those in --embedder")
     what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
     what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
-    parser.add_argument("--share", type=float, help="how far the backbone goes from the published weights to the trained (embedder 0.8, cutout 0.85)")
+    parser.add_argument("--share", type=float, help="how far the backbone goes from the published weights to the trained (embedder 0.75, cutout 0.85)")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
+    share = {} if arguments.share is None else dict(share=arguments.share)
     if arguments.embedder:
-        details = saved(arguments.details) if arguments.details else details_of(saved(arguments.embedder))
-        net = load_embedder(arguments.embedder, arguments.backbone, own_stages(details), 0.8 if arguments.share is None else arguments.share)
-        net.details.load_state_dict(details)
-        write(embedder.Exported(net), 4, CROP, ["shape", "decor", "details"], arguments.out)
+        net = embedder.Exported(load_embedder(arguments.embedder, arguments.backbone, **share))
+        write(net, 4, CROP, ["shape", "decor", "details"], arguments.out)
     elif arguments.backbone_alone:
         write(embedder.General(Lite0().load_imagenet(arguments.backbone)), 3, CROP, ["pool"], arguments.out)
     else:
-        net = cutout.Exported(load_cutout(arguments.cutout, arguments.backbone, 0.85 if arguments.share is None else arguments.share))
+        net = cutout.Exported(load_cutout(arguments.cutout, arguments.backbone, **share))
         write(net, 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
     if not arguments.single:
         store_in_half(arguments.out)

@@ -7,6 +7,7 @@ from embedder import DETAIL, DETAILS
 
 TEMPERATURE = 0.1
 FORM_SHARPNESS = 0.06  # in overlap of side silhouettes
+LOOK_SHARPNESS = 0.15  # in likeness of colours and relief
 
 
 def contrast(vectors, labels, ignored=None):
@@ -24,16 +25,25 @@ def contrast_of(likeness, labels, ignored=None):
     return -(log_share * positive).sum(1).div(positive.sum(1)).mean()
 
 
+def nearness(vectors, wanted):
+    """Cross entropy of who lies near whom to what is `wanted`: a likeness of every two, divided by its sharpness."""
+    z = F.normalize(vectors.float(), dim=1)
+    same = torch.eye(len(z), dtype=torch.bool)
+    shares = torch.softmax(wanted.masked_fill(same, -1e4), 1)
+    return -(shares * torch.log_softmax((z @ z.t() / TEMPERATURE).masked_fill(same, -1e4), 1)).sum(1).mean()
+
+
 def form_likeness(vectors, silhouettes):
-    """Cross entropy to the overlap of the true side silhouettes: near forms shall lie near, whatever the view."""
+    """By the overlap of the true side silhouettes: near forms shall lie near, whatever the view."""
     flat = silhouettes.flatten(1)
     both = flat @ flat.t()
     size = flat.sum(1)
-    overlap = both / (size[:, None] + size[None] - both).clamp(min=1)
-    z = F.normalize(vectors.float(), dim=1)
-    same = torch.eye(len(z), dtype=torch.bool)
-    wanted = torch.softmax((overlap / FORM_SHARPNESS).masked_fill(same, -1e4), 1)
-    return -(wanted * torch.log_softmax((z @ z.t() / TEMPERATURE).masked_fill(same, -1e4), 1)).sum(1).mean()
+    return nearness(vectors, both / (size[:, None] + size[None] - both).clamp(min=1) / FORM_SHARPNESS)
+
+
+def look_likeness(vectors, looks):
+    """By the true shares of colours and of relief (`decors.looks`): decorations of one kind shall lie near."""
+    return nearness(vectors, looks @ looks.t() / LOOK_SHARPNESS)
 
 
 def likeness_of_places(vectors, weights):

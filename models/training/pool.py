@@ -10,7 +10,7 @@ import torch
 import torch.nn.functional as F
 
 import run
-from decors import luma, make_decors
+from decors import LOOK, luma, make_decors
 from ops import arange, chance, joined, rand, randn, tensor, uniform
 from photo import CROP, crops
 from render import render
@@ -29,6 +29,7 @@ class Pool:
         self.pictures = torch.empty(blocks, BLOCK, 4, CROP, CROP, dtype=torch.uint8)
         self.silhouettes = torch.empty(blocks, GRID, SILHOUETTE, SILHOUETTE)
         self.plain, self.base, self.kinds = torch.empty(blocks, GRID), torch.empty(blocks, GRID, 3), [MIXED] * blocks
+        self.looks = torch.empty(blocks, GRID, LOOK, dtype=torch.float16)
 
     def __len__(self):
         return min(self.made, len(self.pictures))
@@ -51,6 +52,7 @@ class Pool:
         rows = slice(first, first + n)
         self.silhouettes[rows] = shapes["silhouette"].view(n, GRID, SILHOUETTE, SILHOUETTE)
         self.plain[rows], self.base[rows] = decors["plain"].view(n, GRID), decors["base"].view(n, GRID, 3)
+        self.looks[rows] = decors["look"].view(n, GRID, LOOK).half()
         self.kinds[rows] = shapes["kind"][::GRID].tolist() if one_kind else [MIXED] * n
         self.made += n
 

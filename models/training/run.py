@@ -1,12 +1,14 @@
-"""What both training programs share: arguments, the clock, notes, saving."""
+"""What both training programs share: arguments, the clock, cards side by side, notes, saving."""
 import contextlib
 import importlib.util
+import os
 import pathlib
 import sys
 import time
 
 import numpy as np
 import torch
+import torch.distributed as together
 from PIL import Image
 
 BEGUN = time.time()
@@ -32,9 +34,22 @@ def common_arguments(parser):
     parser.add_argument("--tiny", action="store_true", help="a few pictures and steps, to see that it runs")
 
 
+def card():
+    """Which of the cards at work this program has, from 0; `torchrun` starts one program a card."""
+    return int(os.environ.get("RANK", 0))
+
+
+def cards():
+    return int(os.environ.get("WORLD_SIZE", 1))
+
+
 def begin(arguments, seed):
+    if cards() > 1:
+        if arguments.device == "cuda":
+            torch.cuda.set_device(int(os.environ["LOCAL_RANK"]))
+        together.init_process_group("nccl" if arguments.device == "cuda" else "gloo")
     torch.set_default_device(arguments.device)
-    torch.manual_seed(seed)
+    torch.manual_seed(seed + card())  # every card renders ware of its own
     torch.backends.cudnn.benchmark, torch.backends.cudnn.benchmark_limit = True, 3
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     arguments.out.mkdir(parents=True, exist_ok=True)
@@ -45,7 +60,37 @@ def remaining(arguments):
 
 
 def note(text):
-    print(f"[{time.time() - BEGUN:6.1f} s] {text}", file=sys.stderr, flush=True)
+    """Said by the first card alone."""
+    if card() == 0:
+        print(f"[{time.time() - BEGUN:6.1f} s] {text}", file=sys.stderr, flush=True)
+
+
+def same_everywhere(net):
+    """The first card's weights on all."""
+    if cards() > 1:
+        for value in net.state_dict().values():
+            sent = value.contiguous()
+            together.broadcast(sent, 0)
+            value.copy_(sent)
+
+
+def agreed(share):
+    """The greatest of what the cards' clocks say, so that all take the same step."""
+    if cards() > 1:
+        told = torch.tensor(float(share), dtype=torch.float64)
+        together.all_reduce(told, together.ReduceOp.MAX)
+        share = told.item()
+    return share
+
+
+def mean_gradients(parameters):
+    """Each card's gradients become the mean of all cards'."""
+    if cards() > 1:
+        gradients = [p.grad for p in parameters]
+        flat = torch.cat([g.flatten() for g in gradients])
+        together.all_reduce(flat)
+        for g, mean in zip(gradients, (flat / cards()).split([g.numel() for g in gradients])):
+            g.copy_(mean.view_as(g))
 
 
 def free():
@@ -82,7 +127,9 @@ def running_mean(mean, state, count):
 
 
 def save(net, file):
-    """Weights in half precision."""
+    """Weights in half precision, by the first card."""
+    if card() > 0:
+        return
     state = {k: v.half().cpu() if v.is_floating_point() else v.cpu() for k, v in net.state_dict().items()}
     torch.save(state, file)
     note(f"{file.name}: {file.stat().st_size / 2**20:.1f} MiB")

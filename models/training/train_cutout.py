@@ -145,7 +145,7 @@ def main():
     parser.add_argument("--photos", type=pathlib.Path, default=run.bundled_photos(), help="folder with scikit-image's bundled photos")
     parser.add_argument("--begin", type=pathlib.Path, help="weights of an earlier training (cutout.pt) to go on with")
     parser.add_argument("--rate", type=float, default=4e-4, help="greatest learning rate of what starts from published weights")
-    parser.add_argument("--seconds", type=float, default=560, help="all of it, rendering included")
+    parser.add_argument("--seconds", type=float, default=1300, help="all of it, rendering included")
     arguments = parser.parse_args()
     run.begin(arguments, SEED)
     ops.JOIN = False  # so few pieces are rendered that joining the steps takes longer than it saves

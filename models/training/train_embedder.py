@@ -5,7 +5,6 @@ that is rendered as the training goes (`pool.py`).
 """
 import argparse
 import math
-import pathlib
 import random
 import time
 
@@ -15,16 +14,15 @@ from torch import nn
 
 import run
 from embedder import Embedder
-from export import saved
 from lite0 import Lite0
-from losses import contrast, contrast_of, form_likeness, likeness_of_places
+from losses import contrast, contrast_of, form_likeness, likeness_of_places, look_likeness
 from pool import BLOCK, GRID, Pool, decorations, draw_batch, of_shape
 
 SEED = 11
-FORM_WEIGHT = 0.5  # of the loss on likeness of form
+FORM_WEIGHT, LOOK_WEIGHT = 0.5, 0.5  # of the losses on likeness of form and of decoration
+GREY_WEIGHT = 0.3  # of the decoration vector's loss where there is no colour: that is the details' work
 ALL_GREY, SOME_GREY = 0.25, 0.08  # share of the batches without colour, of the pictures of the others
-BACKBONE_RATE, HEAD_RATE = 1.2e-4, 1.5e-3
-BEGUN_SLOWER = 0.7  # rates of a training that goes on with an earlier one
+BACKBONE_RATE, HEAD_RATE = 1.2e-4, 1.5e-3  # of one card; of more, the root of their number times as high
 SPREAD = 2.3  # of the details' loss to begin with: logarithm of one over the temperature
 
 
@@ -35,16 +33,10 @@ def step_loss(net, pool, drawn, scale):
         form, decoration, (vectors, weights) = net(pictures)
     parts = [contrast(form, shape), contrast(decoration, decor, alike)]
     parts.append(contrast_of(likeness_of_places(vectors, weights) * scale.exp(), decor, alike))
-    return sum(parts) + FORM_WEIGHT * form_likeness(form, pool.silhouettes.flatten(0, 1)[shape]), parts
-
-
-def with_details(embedder, details=None):
-    """Weights of this program, with the details' where those were trained apart."""
-    state = saved(embedder)
-    if details:
-        state = {name: value for name, value in state.items() if not name.startswith("details.")}
-        state |= {"details." + name: value for name, value in saved(details).items()}
-    return state
+    parts.append(form_likeness(form, pool.silhouettes.flatten(0, 1)[shape]))
+    parts.append(look_likeness(decoration, pool.looks.flatten(0, 1)[decor].float()))
+    of_vector, of_look = (GREY_WEIGHT, 0.0) if colourless else (1.0, LOOK_WEIGHT)
+    return sum(weight * part for weight, part in zip((1.0, of_vector, 1.0, FORM_WEIGHT, of_look), parts)), parts
 
 
 def weight_groups(net, scale):
@@ -57,16 +49,22 @@ def weight_groups(net, scale):
     return groups, [group["lr"] for group in groups]
 
 
-def train(net, pool, steps, seconds, batch, fresh, slower=1.0):
-    """AdamW with a short warm-up and a cosine, new ware every `fresh` steps; returns the mean of the weights over the last fifth."""
+def train(net, pool, steps, seconds, batch, fresh):
+    """AdamW with a short warm-up and a cosine, new ware every `fresh` steps; returns the mean of the weights over the last fifth.
+
+    Where there are several cards each learns from ware of its own, and all take the mean of their steps.
+    """
     scale = nn.Parameter(torch.tensor(SPREAD))
     groups, rates = weight_groups(net, scale)
-    rates = [rate * slower for rate in rates]
+    parameters = [p for group in groups for p in group["params"]]
+    rates = [rate * run.cards() ** 0.5 for rate in rates]
     torch.backends.cudnn.benchmark = True
     optimiser = torch.optim.AdamW(groups)
-    seeing, average, averaged, begun = run.compiled(net), None, 0, time.time()
+    seeing, average, averaged, begun, share = run.compiled(net), None, 0, time.time(), 0.0
+    run.same_everywhere(net)
     for step in range(steps):
-        share = max(step / steps, (time.time() - begun) / seconds)
+        if step % fresh == 0:
+            share = run.agreed(max(step / steps, (time.time() - begun) / seconds))
         if share >= 1:
             break
         for group, rate in zip(optimiser.param_groups, rates):
@@ -80,15 +78,17 @@ def train(net, pool, steps, seconds, batch, fresh, slower=1.0):
         loss, parts = step_loss(seeing, pool, drawn, scale)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
-        nn.utils.clip_grad_norm_([p for group in groups for p in group["params"]], 5.0)
+        run.mean_gradients(parameters)
+        nn.utils.clip_grad_norm_(parameters, 5.0)
         optimiser.step()
         if step == 0:  # the clock begins when the network is compiled
             begun, seconds = time.time(), max(1, seconds - (time.time() - begun))
         if share > 0.8 and step % 4 == 0:
             average, averaged = run.running_mean(average, net.state_dict(), averaged), averaged + 1
         if step % 100 == 0:
-            run.note(f"step {step}: shape, decor, details " + ", ".join(f"{part.item():.2f}" for part in parts))
-    run.note(f"{step + 1} steps, {(step + 1) * batch * BLOCK / (time.time() - begun):.0f} crops/s, {pool.made * BLOCK} rendered")
+            run.note(f"step {step}: shape, decor, details, nearness of forms, of looks " + ", ".join(f"{part.item():.2f}" for part in parts))
+    speed = (step + 1) * batch * BLOCK / (time.time() - begun)
+    run.note(f"{step + 1} steps, {speed:.0f} crops/s, {pool.made * BLOCK} rendered; cards {run.cards()}, each as many")
     if average is not None:
         net.load_state_dict(average)
     return net.eval()
@@ -116,13 +116,11 @@ def crossed_recall(net, pool):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     run.common_arguments(parser)
-    parser.add_argument("--seconds", type=float, default=850, help="all of it, rendering included")
-    parser.add_argument("--begin", type=pathlib.Path, help="embedder.pt to go on with, at lower rates")
-    parser.add_argument("--begin-details", type=pathlib.Path, help="its details, if they were trained apart")
+    parser.add_argument("--seconds", type=float, default=1300, help="all of it, rendering included")
     parser.add_argument("--fresh", type=int, default=12, help="steps between one rendered chunk and the next")
     arguments = parser.parse_args()
     run.begin(arguments, SEED)
-    random.seed(SEED)
+    random.seed(SEED + run.card())
     tiny = arguments.tiny
     side, chunk = (96, 1) if tiny else (256, 16)
     held = Pool(1 if tiny else 16, chunk, side)
@@ -132,10 +130,8 @@ def main():
     pool.fill(2 if tiny else 400)
     run.free()
     net = Embedder(Lite0().load_imagenet(arguments.backbone)).to(**run.layout(arguments))
-    if arguments.begin:
-        net.load_state_dict(with_details(arguments.begin, arguments.begin_details))
-    steps, batch = (2, 1) if tiny else (12000, 8)
-    train(net, pool, steps, max(10, run.remaining(arguments) - 15), batch, 1 if tiny else arguments.fresh, BEGUN_SLOWER if arguments.begin else 1.0)
+    steps, batch = (2, 1) if tiny else (30000, 8)
+    train(net, pool, steps, max(10, run.remaining(arguments) - 15), batch, 1 if tiny else arguments.fresh)
     run.save(net, arguments.out / "embedder.pt")
     run.note(f"held out, across the other factor {crossed_recall(net, held)}")
 

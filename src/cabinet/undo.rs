@@ -50,7 +50,8 @@ impl Cabinet {
                     passed.push(whole.number.cast_unsigned());
                     continue;
                 }
-                return take_back(tx, whole.number, &origin.who, passed);
+                take_back(tx, whole.number, &origin.who)?;
+                return told(tx, whole.number, passed);
             }
             let older: bool = tx
                 .query_row(
@@ -89,7 +90,8 @@ impl Cabinet {
                 match whole.undoes {
                     _ if undone.contains(&whole.number) || whole.is_description => {}
                     Some(taken) if originals.contains(&taken) => {
-                        return take_back(tx, whole.number, &origin.who, Vec::new());
+                        take_back(tx, whole.number, &origin.who)?;
+                        return told(tx, taken, Vec::new());
                     }
                     // An undo that was done again before this one.
                     Some(_) => {}
@@ -121,14 +123,13 @@ struct Line {
     new: Option<String>,
 }
 
-fn take_back(tx: &Transaction<'_>, number: i64, who: &str, passed: Vec<u64>) -> Result<Reversed> {
+fn take_back(tx: &Transaction<'_>, number: i64, who: &str) -> Result<()> {
     let by = By {
         who,
         undoes: Some(number),
     };
-    let lines = lines(tx, number)?;
     let mut pieces = BTreeSet::new();
-    for line in lines.iter().rev() {
+    for line in lines(tx, number)?.iter().rev() {
         turn_round(tx, by, line).map_err(|e| {
             Error::new(
                 e.kind(),
@@ -140,16 +141,17 @@ fn take_back(tx: &Transaction<'_>, number: i64, who: &str, passed: Vec<u64>) -> 
     for piece in pieces {
         change::check_years(tx, piece)?;
     }
+    Ok(())
+}
+
+/// What the history says of a change.
+fn told(tx: &Transaction<'_>, number: i64, passed: Vec<u64>) -> Result<Reversed> {
+    let lines = lines(tx, number)?;
+    let first = |of: fn(&Line) -> &String| lines.first().map(of).cloned().unwrap_or_default();
     Ok(Reversed {
         number: number.cast_unsigned(),
-        at: lines
-            .first()
-            .map(|line| line.at.clone())
-            .unwrap_or_default(),
-        who: lines
-            .first()
-            .map(|line| line.who.clone())
-            .unwrap_or_default(),
+        at: first(|line| &line.at),
+        who: first(|line| &line.who),
         lines: lines.iter().map(words).collect(),
         passed,
     })

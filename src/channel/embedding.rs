@@ -40,10 +40,10 @@ pub struct Embedding {
 /// Form by the network.
 pub(super) const FORM: Channel = Channel {
     name: "form",
-    version: 6,
+    version: 7,
     dim: 128,
     metric: Metric::L2,
-    unrelated: 1.25,
+    unrelated: 1.21,
     ranked: true,
     describe: |subject| subject.embedding.map(|e| e.form.clone()),
     about: "the moulded form as a trained network sees it, whatever the decoration",
@@ -52,10 +52,10 @@ pub(super) const FORM: Channel = Channel {
 /// Decoration by the network.
 pub(super) const DECORATION: Channel = Channel {
     name: "decoration",
-    version: 6,
+    version: 7,
     dim: 128,
     metric: Metric::L2,
-    unrelated: 1.26,
+    unrelated: 1.14,
     ranked: true,
     describe: |subject| surface(subject).map(|e| e.decoration.clone()),
     about: "the decoration as a trained network sees it, whatever the shape",
@@ -68,10 +68,10 @@ const PLACES: usize = 16;
 /// is ranked by only where that is asked for.
 pub(super) const DETAILS: Channel = Channel {
     name: "details",
-    version: 4,
+    version: 5,
     dim: PLACES * PLACE,
     metric: Metric::Places,
-    unrelated: 1.0,
+    unrelated: 0.87,
     ranked: false,
     describe: |subject| surface(subject).map(|e| e.details.clone()),
     about: "the places that say most about the decoration, by which short lists are compared again",

@@ -7,7 +7,7 @@
 
 use image::{GrayImage, RgbImage, imageops};
 
-use super::{Coarse, input, refine, shrink};
+use super::{Coarse, input, refine, regions, shrink};
 use crate::{config::Config, error::Result, onnx::Model, photo::Photo, raster};
 
 /// A piece cut out of a photo of several.
@@ -301,19 +301,7 @@ fn without_crumbs(is_it: Vec<bool>, side: usize) -> Vec<bool> {
     let picture = GrayImage::from_fn(side as u32, side as u32, |x, y| {
         image::Luma([u8::from(is_it[y as usize * side + x as usize])])
     });
-    let labels = imageproc::region_labelling::connected_components(
-        &picture,
-        imageproc::region_labelling::Connectivity::Eight,
-        image::Luma([0]),
-    );
-    let mut sizes: Vec<usize> = Vec::new();
-    for label in labels.as_raw() {
-        let label = *label as usize;
-        if label >= sizes.len() {
-            sizes.resize(label + 1, 0);
-        }
-        sizes[label] += usize::from(label > 0);
-    }
+    let (labels, sizes) = regions(&picture);
     let largest = sizes.iter().copied().max().unwrap_or(0);
     let keep = |label: &u32| *label > 0 && sizes[*label as usize] * FRAGMENT >= largest;
     labels.as_raw().iter().map(keep).collect()
