@@ -10,7 +10,7 @@ use crate::{
     cabinet::{Cabinet, Snapshot},
     error::{Error, Kind, Result},
     identify::{self, Options, Weights, calibrate::Calibration, told::Told},
-    report::{self, Heading},
+    report,
 };
 
 #[derive(Debug, Args)]
@@ -74,16 +74,9 @@ pub(super) fn run(args: &AssessArgs, common: &Common) -> Result<Exit> {
         }
     }
     if let Some(page) = &args.page {
-        let heading = Heading {
-            set: common.cabinet.display().to_string(),
-            made: format!("Made by footring {}", env!("CARGO_PKG_VERSION")),
-            ..Heading::default()
-        };
+        let heading = output::heading(&common.cabinet.display().to_string());
         let text = report::assessment_page(&assessment, &heading);
-        crate::file::write_whole(page, text.as_bytes())?;
-        if !common.quiet {
-            output::say(format_args!("footring: page written to {}", page.display()));
-        }
+        output::page(page, &text, common.quiet)?;
     }
     Ok(Exit::Fine)
 }

@@ -2,17 +2,22 @@
 
 use std::sync::Arc;
 
+use image::{GrayImage, Rgb, RgbImage, imageops};
+
 use crate::{
     cabinet::{Cabinet, Snapshot, SnapshotView},
     colour,
+    cutout::Piece,
     describe::Described,
     identify::Identified,
-    raster,
+    outline, raster,
     report::{Exhibit, Sample, Sight, Swatch},
 };
 
 /// Longest side of a photo on the page.
 const PHOTO_PX: u32 = 720;
+/// Longest side of a piece that was cut out, there.
+const PIECE_PX: u32 = 320;
 /// Matches shown with pictures.
 const MATCHES: usize = 5;
 
@@ -64,10 +69,7 @@ fn view_of(snapshot: &Snapshot, piece: &str, photo: &str) -> Option<i64> {
 
 fn sight(name: &str, described: &Described) -> Sight {
     let working = &described.cutout.working;
-    let longest = working.width().max(working.height());
-    let scale = (PHOTO_PX as f32 / longest as f32).min(1.0);
-    let size = |px: u32| ((px as f32 * scale).round() as u32).max(1);
-    let (width, height) = (size(working.width()), size(working.height()));
+    let (width, height, scale) = size(working, PHOTO_PX);
     Sight {
         name: name.to_owned(),
         photo: Arc::new(raster::resize(working, width, height)),
@@ -75,6 +77,50 @@ fn sight(name: &str, described: &Described) -> Sight {
         outline: described.outline.thinned(400).mapped([0.0; 2], scale),
         crop: described.crop.clone(),
     }
+}
+
+/// Width and height of a picture whose longest side is `most` at most, and its scale.
+fn size(picture: &RgbImage, most: u32) -> (u32, u32, f32) {
+    let longest = picture.width().max(picture.height());
+    let scale = (most as f32 / longest as f32).min(1.0);
+    let of = |px: u32| ((px as f32 * scale).round() as u32).max(1);
+    (of(picture.width()), of(picture.height()), scale)
+}
+
+/// The pieces cut out of one photo.
+pub(super) fn cut_out(name: &str, photo: &RgbImage, pieces: &[Piece]) -> Vec<Sight> {
+    let (width, height, scale) = size(photo, PHOTO_PX);
+    let photo = Arc::new(raster::resize(photo, width, height));
+    let one = |piece: &Piece| {
+        let [left, top, w, h] = piece.frame_px.map(|v| (v as f32 * scale).round() as u32);
+        let mut mask = GrayImage::new(width, height);
+        let own = raster::resize_grey(&piece.mask, w, h);
+        imageops::replace(&mut mask, &own, i64::from(left), i64::from(top));
+        let outline = outline::trace(mask.as_raw(), width as usize).unwrap_or_default();
+        Sight {
+            name: name.to_owned(),
+            photo: Arc::clone(&photo),
+            outline: outline.thinned(400),
+            mask,
+            crop: alone(piece),
+        }
+    };
+    pieces.iter().map(one).collect()
+}
+
+/// The piece on grey, small enough for the page.
+fn alone(piece: &Piece) -> RgbImage {
+    let (width, height, _) = size(&piece.pixels, PIECE_PX);
+    let mut picture = raster::resize(&piece.pixels, width, height);
+    let mask = raster::resize_grey(&piece.mask, width, height);
+    for (pixel, cover) in picture.pixels_mut().zip(mask.iter()) {
+        let blend = |v: u8| {
+            let (v, cover) = (u16::from(v), u16::from(*cover));
+            ((v * cover + 128 * (255 - cover)) / 255) as u8
+        };
+        *pixel = Rgb(pixel.0.map(blend));
+    }
+    picture
 }
 
 fn sample(cabinet: &Cabinet, id: i64) -> Option<Sample> {

@@ -18,7 +18,7 @@ use crate::{
         told::Told,
     },
     photo::{self, Photo},
-    report::{self, Exhibit, Heading},
+    report::{self, Exhibit},
 };
 
 #[derive(Debug, Args)]
@@ -118,18 +118,9 @@ pub(super) fn run(args: &IdentifyArgs, common: &Common) -> Result<Exit> {
         Format::Table => output::put(&report::table(&readings, output::terminal()))?,
     }
     if let Some(page) = &args.page {
-        let heading = Heading {
-            set: common.cabinet.display().to_string(),
-            made: format!("Made by footring {}", env!("CARGO_PKG_VERSION")),
-            ..Heading::default()
-        };
-        crate::file::write_whole(
-            page,
-            report::page(&readings, &exhibits, &heading).as_bytes(),
-        )?;
-        if !common.quiet {
-            output::say(format_args!("footring: page written to {}", page.display()));
-        }
+        let heading = output::heading(&common.cabinet.display().to_string());
+        let text = report::page(&readings, &exhibits, &heading);
+        output::page(page, &text, common.quiet)?;
     }
     let failed = readings
         .iter()

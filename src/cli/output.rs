@@ -4,13 +4,15 @@
 use std::{
     fmt,
     io::{self, IsTerminal, Write},
+    path::Path,
 };
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::{
     error::{Error, Result},
-    report::Terminal,
+    file,
+    report::{Heading, Terminal},
 };
 
 /// Writes a note to stderr.
@@ -30,6 +32,27 @@ pub(super) fn put(text: &str) -> Result<()> {
         Err(e) if e.kind() == io::ErrorKind::BrokenPipe => std::process::exit(0),
         other => other.map_err(|e| Error::from(e).in_file("standard output")),
     }
+}
+
+/// The head of a page about the set of this name.
+pub(super) fn heading(set: &str) -> Heading {
+    Heading {
+        set: set.to_owned(),
+        made: format!("Made by footring {}", env!("CARGO_PKG_VERSION")),
+        ..Heading::default()
+    }
+}
+
+/// Writes a page and says where it is.
+///
+/// # Errors
+/// [`crate::error::Kind::Io`] if it cannot be written.
+pub(super) fn page(path: &Path, text: &str, quiet: bool) -> Result<()> {
+    file::write_whole(path, text.as_bytes())?;
+    if !quiet {
+        say(format_args!("footring: page written to {}", path.display()));
+    }
+    Ok(())
 }
 
 /// What the terminal behind stdout can show.

@@ -7,7 +7,7 @@ use image::{Rgba, RgbaImage};
 use serde::Serialize;
 
 use super::{
-    Common, Exit, batch,
+    Common, Exit, batch, exhibit,
     names::Names,
     output,
     rows::{Row, Rows},
@@ -17,6 +17,7 @@ use crate::{
     error::{Error, Kind, Result},
     onnx::{self, Model},
     photo,
+    report::{self, CutOut, Lot},
 };
 
 /// Version of the rows' schema.
@@ -30,6 +31,9 @@ pub(super) struct SplitArgs {
     /// Folder for the pictures, one a piece: PHOTO-1.png, PHOTO-2.png and so on
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
+    /// Write one self-contained HTML page with the pieces numbered in their photos
+    #[arg(long, value_name = "FILE")]
+    page: Option<PathBuf>,
 }
 
 /// One piece of a photo, or a photo in which none was found.
@@ -132,6 +136,7 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
     })?;
     let mut names = Names::default();
     let mut rows = Rows::new(common.format)?;
+    let mut lots = Vec::new();
     let mut failed = 0;
     let bar = output::progress(files.len(), "splitting", common.quiet);
     batch::in_order(
@@ -139,44 +144,103 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
         |file| {
             let photo = photo::read(file, &config.photo)?;
             let pieces = cutout::split(&photo, &model, &config)?;
-            pieces
-                .into_iter()
-                .map(|piece| Ok((png(&piece)?, piece)))
-                .collect::<Result<Vec<_>>>()
+            let sights = match &args.page {
+                Some(_) => exhibit::cut_out(&file.display().to_string(), &photo.pixels, &pieces),
+                None => Vec::new(),
+            };
+            let pictures = pieces.iter().map(png).collect::<Result<Vec<_>>>()?;
+            Ok((pieces, pictures, sights))
         },
         |i, answer| {
             bar.inc(1);
             let photo = &files[i];
-            match answer {
-                Ok(pieces) if pieces.is_empty() => rows.put(Cut::new(photo, "none")),
-                Ok(pieces) => {
-                    let stem = names.of(photo);
-                    pieces.iter().enumerate().try_for_each(|(k, (png, piece))| {
-                        let file = args.out.join(format!("{stem}-{}.png", k + 1));
-                        crate::file::write_whole(&file, png)?;
-                        rows.put(Cut {
-                            piece: Some(k + 1),
-                            file: Some(file.display().to_string()),
-                            frame_px: Some(piece.frame_px),
-                            share: Some(piece.share),
-                            touches_frame: Some(piece.touches_frame),
-                            ..Cut::new(photo, "ok")
-                        })
-                    })
+            let found = match answer {
+                Ok((pieces, pictures, sights)) => {
+                    let files = written(photo, &pictures, &mut names, &args.out)?;
+                    put(photo, &pieces, &files, &mut rows)?;
+                    Ok(shown(pieces, files, sights))
                 }
                 Err(e) => {
                     failed += 1;
+                    let error = e.in_file(photo).to_string();
                     rows.put(Cut {
-                        error: Some(e.in_file(photo).to_string()),
+                        error: Some(error.clone()),
                         ..Cut::new(photo, "failed")
-                    })
+                    })?;
+                    Err(error)
                 }
+            };
+            if args.page.is_some() {
+                lots.push(Lot {
+                    photo: photo.display().to_string(),
+                    found,
+                });
             }
+            Ok(())
         },
     )?;
     bar.finish_and_clear();
     rows.finish()?;
+    if let Some(page) = &args.page {
+        let text = report::pieces_page(&lots, &output::heading(""));
+        output::page(page, &text, common.quiet)?;
+    }
     Ok(Exit::of(failed, files.len()))
+}
+
+/// The pictures of a photo's pieces, written; their names.
+fn written(
+    photo: &Path,
+    pictures: &[Vec<u8>],
+    names: &mut Names,
+    dir: &Path,
+) -> Result<Vec<String>> {
+    if pictures.is_empty() {
+        return Ok(Vec::new());
+    }
+    let stem = names.of(photo);
+    (1..)
+        .zip(pictures)
+        .map(|(number, png)| {
+            let file = dir.join(format!("{stem}-{number}.png"));
+            crate::file::write_whole(&file, png)?;
+            Ok(file.display().to_string())
+        })
+        .collect()
+}
+
+/// A row a piece, or one that says that there is none.
+fn put(photo: &Path, pieces: &[Piece], files: &[String], rows: &mut Rows<Cut>) -> Result<()> {
+    if pieces.is_empty() {
+        return rows.put(Cut::new(photo, "none"));
+    }
+    (1..)
+        .zip(pieces.iter().zip(files))
+        .try_for_each(|(number, (piece, file))| {
+            rows.put(Cut {
+                piece: Some(number),
+                file: Some(file.clone()),
+                frame_px: Some(piece.frame_px),
+                share: Some(piece.share),
+                touches_frame: Some(piece.touches_frame),
+                ..Cut::new(photo, "ok")
+            })
+        })
+}
+
+/// What the page shows; nothing without it, for then there are no sights.
+fn shown(pieces: Vec<Piece>, files: Vec<String>, sights: Vec<report::Sight>) -> Vec<CutOut> {
+    pieces
+        .into_iter()
+        .zip(files)
+        .zip(sights)
+        .map(|((piece, file), sight)| CutOut {
+            file,
+            share: piece.share,
+            touches_frame: piece.touches_frame,
+            sight,
+        })
+        .collect()
 }
 
 /// The piece with its surroundings, which are transparent: `--cutout auto` then takes the mask

@@ -9,6 +9,7 @@ pub use page::page as assessment_page;
 pub use rows::csv as assessment_csv;
 pub use table::table as assessment_table;
 
+use super::words::counted;
 use crate::assess::{Baselines, Rate, WordKept};
 
 /// The trivial baselines by name.
@@ -31,14 +32,6 @@ fn with_interval(rate: Option<&Rate>) -> String {
         || "–".to_owned(),
         |r| format!("{:.3} ({:.3} to {:.3})", r.rate, r.low, r.high),
     )
-}
-
-/// How many of a thing.
-fn counted(n: usize, one: &str) -> String {
-    match n {
-        1 => format!("1 {one}"),
-        n => format!("{n} {one}s"),
-    }
 }
 
 /// Whether a promise is broken beyond what chance explains.

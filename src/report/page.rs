@@ -5,6 +5,7 @@ mod colour;
 mod decoration;
 mod html;
 mod matches;
+mod pieces;
 mod stage;
 mod together;
 mod verdict;
@@ -13,6 +14,7 @@ use base64::{Engine as _, engine::general_purpose::STANDARD};
 use sha2::{Digest, Sha256};
 
 pub(in crate::report) use html::{capital, escape};
+pub use pieces::{CutOut, Lot, pieces_page};
 
 use crate::{
     identify::{
@@ -21,6 +23,9 @@ use crate::{
     },
     report::{Exhibit, words},
 };
+
+/// The title of a page of readings that has none of its own.
+const TITLE: &str = "What these pieces resemble";
 
 const STYLE: &str = include_str!("page/style.css");
 
@@ -39,7 +44,7 @@ pub struct Heading {
 /// reading `i`; those that are absent are left out.
 pub fn page(readings: &[Reading], exhibits: &[Vec<Exhibit>], heading: &Heading) -> String {
     let mut out = String::new();
-    head(&mut out, title(heading));
+    head(&mut out, title(heading, TITLE));
     out.push_str("<body>\n");
     intro(&mut out, readings, heading);
     out.push_str("<main>\n");
@@ -54,9 +59,9 @@ pub fn page(readings: &[Reading], exhibits: &[Vec<Exhibit>], heading: &Heading) 
     out
 }
 
-fn title(heading: &Heading) -> &str {
+fn title<'a>(heading: &'a Heading, general: &'a str) -> &'a str {
     if heading.title.trim().is_empty() {
-        "What these pieces resemble"
+        general
     } else {
         &heading.title
     }
@@ -101,7 +106,7 @@ fn intro(out: &mut String, readings: &[Reading], heading: &Heading) {
             "<p class=\"note\"><strong>Take care.</strong> {short} ",
             "<a href=\"#cautions\">All cautions and figures</a></p>\n</header>\n"
         ),
-        title = escape(title(heading)),
+        title = escape(title(heading, TITLE)),
         set = set,
         tally = tally(readings),
         short = escape(cautions::SHORT),
@@ -109,19 +114,18 @@ fn intro(out: &mut String, readings: &[Reading], heading: &Heading) {
 }
 
 fn tally(readings: &[Reading]) -> String {
-    let count = |n: usize, one: &str| match n {
-        1 => format!("1 {one}"),
-        n => format!("{n} {one}s"),
-    };
     let pieces = readings.iter().map(|r| r.pieces.len()).sum();
     let failed = readings.iter().filter(|r| failed(r)).count();
     let mut text = format!(
         "{}, {} read",
-        count(readings.len(), "photo"),
-        count(pieces, "piece")
+        words::counted(readings.len(), "photo"),
+        words::counted(pieces, "piece")
     );
     if failed > 0 {
-        text += &format!(", {} that could not be read", count(failed, "photo"));
+        text += &format!(
+            ", {} that could not be read",
+            words::counted(failed, "photo")
+        );
     }
     text + "."
 }
@@ -249,7 +253,11 @@ fn photo(out: &mut String, number: usize, reading: &Reading, exhibits: &[Exhibit
     }
     let warnings: Vec<&str> = reading.warnings.iter().map(|w| &*w.text).collect();
     html::list(out, "warnings", "Warnings", &warnings);
-    stage::stages(out, number, exhibits, reading.pieces.len());
+    let sights: Vec<_> = (1..=reading.pieces.len())
+        .zip(exhibits)
+        .flat_map(|(piece, exhibit)| exhibit.sights.iter().map(move |sight| (piece, sight)))
+        .collect();
+    stage::stages(out, number, &sights, reading.pieces.len() > 1);
     for (j, piece) in reading.pieces.iter().enumerate() {
         let several = reading.pieces.len() > 1;
         verdict::piece(out, number, j + 1, several, piece, exhibits.get(j));

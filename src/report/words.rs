@@ -23,6 +23,14 @@ pub(super) const BY_GRAPH: &str = "Outlines were ordered anew by the set's own n
 /// Labels shown of a short list; a longer one is said to go on.
 pub(super) const OPEN_LABELS: usize = 5;
 
+/// How many of a thing.
+pub(super) fn counted(n: usize, one: &str) -> String {
+    match n {
+        1 => format!("1 {one}"),
+        n => format!("{n} {one}s"),
+    }
+}
+
 /// A level's name, what it means, its candidates and how settled it is.
 pub(super) struct Level<'a> {
     pub(super) name: &'static str,

@@ -55,7 +55,9 @@ fn four_pieces_in_one_photo_are_those_of_four_photos() {
     identify.extend(alone.iter().map(String::as_str));
     place.identify(&identify);
     let rows = place
-        .run(["split", "lot.png", "--out", "pieces", "--format", "jsonl"])
+        .run([
+            "split", "lot.png", "--out", "pieces", "--page", "lot.html", "--format", "jsonl",
+        ])
         .exits(0)
         .lines();
     assert_eq!(rows.len(), 4, "{rows:#?}");
@@ -78,6 +80,16 @@ fn four_pieces_in_one_photo_are_those_of_four_photos() {
         place.names("pieces"),
         ["lot-1.png", "lot-2.png", "lot-3.png", "lot-4.png"]
     );
+    // The page shows the photo once with four numbers, and each piece by its file's name.
+    let page = fs::read_to_string(place.at("lot.html")).unwrap();
+    assert_eq!(page.matches("<img").count(), 5);
+    for number in 1..=4 {
+        assert!(page.contains(&format!(">{number}</text>")));
+        assert!(page.contains(&format!(
+            "<b>{number}</b> <bdi>pieces/lot-{number}.png</bdi>"
+        )));
+    }
+    assert!(!page.contains("<script") && !page.contains("://"));
     // The pictures can be asked about as they are: their transparency is the mask.
     let readings = place.identify(&["pieces"]);
     assert_eq!(readings.len(), 4);
@@ -102,8 +114,16 @@ fn nothing_there_and_nothing_readable_are_rows_of_their_own() {
     assert!(rows[1].contains("a-table.png,none"));
     assert!(rows[2].contains("b-broken.jpg,failed"));
     assert!(rows[3].contains("c-two.jpg,ok,1,") && rows[4].contains("c-two.jpg,ok,2,"));
-    let text = place.run(["split", "lot/c-two.jpg", "--out", "again"]);
-    let text = text.exits(0);
+    let text = place.run(["split", "lot", "--out", "again", "--page", "lot.html"]);
+    let text = text.exits(3);
+    let page = fs::read_to_string(place.at("lot.html")).unwrap();
+    for said in [
+        "2 pieces in 3 photos.",
+        "No ware is seen",
+        "Could not be read",
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
     assert!(text.out.contains("piece 2") && text.out.contains("again/c-two-2.png"));
     place
         .run(["split", "nowhere.jpg", "--out", "pieces"])

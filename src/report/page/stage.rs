@@ -7,7 +7,7 @@ use image::{GrayImage, Luma, RgbImage};
 use super::html::{self, escape};
 use crate::{
     outline::Outline,
-    report::{Exhibit, Sight, svg},
+    report::{Sight, svg},
 };
 
 /// One photo with every piece seen in it, each with its number.
@@ -17,23 +17,22 @@ struct Stage<'a> {
     pieces: Vec<(usize, &'a Sight)>,
 }
 
-/// Every photo of one reading, each once.
-pub(super) fn stages(out: &mut String, number: usize, exhibits: &[Exhibit], pieces: usize) {
+/// Every photo in which pieces are seen, each once; the pieces by their numbers, which are
+/// shown where `numbered`.
+pub(super) fn stages(out: &mut String, number: usize, sights: &[(usize, &Sight)], numbered: bool) {
     let mut stages: Vec<Stage<'_>> = Vec::new();
-    for (i, exhibit) in exhibits.iter().take(pieces).enumerate() {
-        for sight in &exhibit.sights {
-            let piece = (i + 1, sight);
-            match stages
-                .iter_mut()
-                .find(|s| Arc::ptr_eq(s.photo, &sight.photo))
-            {
-                Some(stage) => stage.pieces.push(piece),
-                None => stages.push(Stage {
-                    photo: &sight.photo,
-                    name: &sight.name,
-                    pieces: vec![piece],
-                }),
-            }
+    for &piece in sights {
+        let (_, sight) = piece;
+        match stages
+            .iter_mut()
+            .find(|s| Arc::ptr_eq(s.photo, &sight.photo))
+        {
+            Some(stage) => stage.pieces.push(piece),
+            None => stages.push(Stage {
+                photo: &sight.photo,
+                name: &sight.name,
+                pieces: vec![piece],
+            }),
         }
     }
     if stages.is_empty() {
@@ -42,7 +41,7 @@ pub(super) fn stages(out: &mut String, number: usize, exhibits: &[Exhibit], piec
     out.push_str("<div class=\"stages\">\n");
     for (i, stage) in stages.iter().enumerate() {
         let id = format!("photo-{number}-view-{}", i + 1);
-        figure(out, &id, stage, pieces > 1);
+        figure(out, &id, stage, numbered);
     }
     out.push_str("</div>\n");
 }
