@@ -44,7 +44,7 @@ measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=
 
 TRAINER = .cache/trainer/bin/python
 
-# Of several cards the last learns to cut out, the others together to tell ware; one card does both at a time.
+# Of several cards the last learns to cut out, the others together to tell ware; one card alone does both at once.
 train: .cache/trainer/ready ## train the networks on renders (CUDA cards; see models/training), weights in .cache/train
 	last=$$(($$(nvidia-smi -L | wc -l) - 1)); \
 	CUDA_VISIBLE_DEVICES=$$last $(TRAINER) models/training/train_cutout.py --out .cache/train & \

@@ -1,4 +1,4 @@
-"""What the networks are asked for: contrast of vectors and of sets of places, and likeness of form."""
+"""What the embedder is asked for: contrast of vectors and of sets of places, likeness of form, likeness of colours and relief."""
 import torch
 import torch.nn.functional as F
 

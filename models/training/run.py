@@ -28,7 +28,7 @@ def bundled_photos():
 
 
 def common_arguments(parser):
-    parser.add_argument("--out", type=pathlib.Path, required=True, help="folder for weights, sheets and notes")
+    parser.add_argument("--out", type=pathlib.Path, required=True, help="folder for weights and sheets")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
     parser.add_argument("--device", default="cuda", help="cuda or cpu")
     parser.add_argument("--tiny", action="store_true", help="a few pictures and steps, to see that it runs")

@@ -52,7 +52,7 @@ def weight_groups(net, scale):
 def train(net, pool, steps, seconds, batch, fresh):
     """AdamW with a short warm-up and a cosine, new ware every `fresh` steps; returns the mean of the weights over the last fifth.
 
-    Where there are several cards each learns from ware of its own, and all take the mean of their steps.
+    Where there are several cards each learns from ware of its own, and all step by the mean of their gradients.
     """
     scale = nn.Parameter(torch.tensor(SPREAD))
     groups, rates = weight_groups(net, scale)
