@@ -13,6 +13,7 @@ mod ground;
 mod outline;
 mod vector;
 
+pub(crate) use crop::on_ground;
 pub use crop::{CROP_PX, Crop, crop};
 pub use embedding::{Embedding, Networks, embed};
 pub use vector::{Metric, PLACE, Vector};

@@ -21,6 +21,6 @@ pub use assessment::{assessment_csv, assessment_page, assessment_table};
 pub use csv::{csv, csv_line};
 pub use exhibit::{Exhibit, Sample, Sight, Swatch};
 pub use json::{assessment_json, json, jsonl, read_jsonl};
-pub use page::{CutOut, Heading, Lot, page, pieces_page};
+pub use page::{CutOut, Heading, Lot, PiecesPage, page};
 pub use table::{Terminal, table};
 pub use words::plain;

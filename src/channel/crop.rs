@@ -22,6 +22,14 @@ pub struct Crop {
     pub cover: GrayImage,
 }
 
+/// A pixel on grey, as far as the piece covers it (0 to 255).
+pub(crate) fn on_ground(pixel: &Rgb<u8>, cover: u8) -> Rgb<u8> {
+    let share = f32::from(cover) / 255.0;
+    Rgb(pixel
+        .0
+        .map(|v| (f32::from(v) * share + GROUND * (1.0 - share)).round() as u8))
+}
+
 /// The masked, squared crop of the piece.
 pub fn crop(cutout: &Cutout, outline: &Outline) -> Crop {
     let bounds = outline.bounds();
@@ -43,9 +51,10 @@ pub fn crop(cutout: &Cutout, outline: &Outline) -> Crop {
         let Some((at_x, at_y)) = inside(x, y) else {
             return Rgb([GROUND as u8; 3]);
         };
-        let share = f32::from(cover.get_pixel(x, y).0[0]) / 255.0;
-        let pixel = cutout.working.get_pixel(at_x, at_y).0;
-        Rgb(pixel.map(|v| (f32::from(v) * share + GROUND * (1.0 - share)).round() as u8))
+        on_ground(
+            cutout.working.get_pixel(at_x, at_y),
+            cover.get_pixel(x, y).0[0],
+        )
     });
     Crop {
         picture: raster::resize(&picture, CROP_PX, CROP_PX),

@@ -90,12 +90,10 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<Exit> {
     let heading = Heading {
         title: "The demo pottery: rendered photos, invented wares".to_owned(),
         set: "the demo set".to_owned(),
-        made: format!("{PLAINLY} Made by footring {}", env!("CARGO_PKG_VERSION")),
+        made: format!("{PLAINLY} {}", output::made()),
     };
-    crate::file::write_whole(
-        &page,
-        report::page(&readings, &exhibits, &heading).as_bytes(),
-    )?;
+    // Its place is part of the result, below.
+    output::page(&page, &report::page(&readings, &exhibits, &heading), true)?;
     let shown = page.canonicalize().unwrap_or(page);
     output::put(&format!(
         "\n{PLAINLY}\nPage to look at: {}\n",

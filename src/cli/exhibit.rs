@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
-use image::{GrayImage, Rgb, RgbImage, imageops};
+use image::{GrayImage, RgbImage, imageops};
 
 use crate::{
     cabinet::{Cabinet, Snapshot, SnapshotView},
+    channel::on_ground,
     colour,
     cutout::Piece,
     describe::Described,
@@ -114,11 +115,7 @@ fn alone(piece: &Piece) -> RgbImage {
     let mut picture = raster::resize(&piece.pixels, width, height);
     let mask = raster::resize_grey(&piece.mask, width, height);
     for (pixel, cover) in picture.pixels_mut().zip(mask.iter()) {
-        let blend = |v: u8| {
-            let (v, cover) = (u16::from(v), u16::from(*cover));
-            ((v * cover + 128 * (255 - cover)) / 255) as u8
-        };
-        *pixel = Rgb(pixel.0.map(blend));
+        *pixel = on_ground(pixel, *cover);
     }
     picture
 }

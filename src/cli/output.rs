@@ -38,9 +38,14 @@ pub(super) fn put(text: &str) -> Result<()> {
 pub(super) fn heading(set: &str) -> Heading {
     Heading {
         set: set.to_owned(),
-        made: format!("Made by footring {}", env!("CARGO_PKG_VERSION")),
+        made: made(),
         ..Heading::default()
     }
+}
+
+/// With what a page was made.
+pub(super) fn made() -> String {
+    format!("Made by footring {}", env!("CARGO_PKG_VERSION"))
 }
 
 /// Writes a page and says where it is.

@@ -17,7 +17,7 @@ use crate::{
     error::{Error, Kind, Result},
     onnx::{self, Model},
     photo,
-    report::{self, CutOut, Lot},
+    report::{CutOut, Lot, PiecesPage, Sight},
 };
 
 /// Version of the rows' schema.
@@ -136,7 +136,7 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
     })?;
     let mut names = Names::default();
     let mut rows = Rows::new(common.format)?;
-    let mut lots = Vec::new();
+    let mut page = PiecesPage::default();
     let mut failed = 0;
     let bar = output::progress(files.len(), "splitting", common.quiet);
     batch::in_order(
@@ -156,8 +156,7 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
             let photo = &files[i];
             let found = match answer {
                 Ok((pieces, pictures, sights)) => {
-                    let files = written(photo, &pictures, &mut names, &args.out)?;
-                    put(photo, &pieces, &files, &mut rows)?;
+                    let files = put(photo, &pieces, &pictures, &mut names, &args.out, &mut rows)?;
                     Ok(shown(pieces, files, sights))
                 }
                 Err(e) => {
@@ -171,7 +170,7 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
                 }
             };
             if args.page.is_some() {
-                lots.push(Lot {
+                page.add(&Lot {
                     photo: photo.display().to_string(),
                     found,
                 });
@@ -181,42 +180,33 @@ pub(super) fn run(args: &SplitArgs, common: &Common) -> Result<Exit> {
     )?;
     bar.finish_and_clear();
     rows.finish()?;
-    if let Some(page) = &args.page {
-        let text = report::pieces_page(&lots, &output::heading(""));
-        output::page(page, &text, common.quiet)?;
+    if let Some(file) = &args.page {
+        output::page(file, &page.finish(&output::heading("")), common.quiet)?;
     }
     Ok(Exit::of(failed, files.len()))
 }
 
-/// The pictures of a photo's pieces, written; their names.
-fn written(
+/// Writes the pictures of a photo's pieces, each followed by its row, or the row that says
+/// that there is none; the names of the pictures.
+fn put(
     photo: &Path,
+    pieces: &[Piece],
     pictures: &[Vec<u8>],
     names: &mut Names,
     dir: &Path,
+    rows: &mut Rows<Cut>,
 ) -> Result<Vec<String>> {
-    if pictures.is_empty() {
+    if pieces.is_empty() {
+        rows.put(Cut::new(photo, "none"))?;
         return Ok(Vec::new());
     }
     let stem = names.of(photo);
     (1..)
-        .zip(pictures)
-        .map(|(number, png)| {
+        .zip(pieces.iter().zip(pictures))
+        .map(|(number, (piece, png))| {
             let file = dir.join(format!("{stem}-{number}.png"));
             crate::file::write_whole(&file, png)?;
-            Ok(file.display().to_string())
-        })
-        .collect()
-}
-
-/// A row a piece, or one that says that there is none.
-fn put(photo: &Path, pieces: &[Piece], files: &[String], rows: &mut Rows<Cut>) -> Result<()> {
-    if pieces.is_empty() {
-        return rows.put(Cut::new(photo, "none"));
-    }
-    (1..)
-        .zip(pieces.iter().zip(files))
-        .try_for_each(|(number, (piece, file))| {
+            let file = file.display().to_string();
             rows.put(Cut {
                 piece: Some(number),
                 file: Some(file.clone()),
@@ -224,12 +214,14 @@ fn put(photo: &Path, pieces: &[Piece], files: &[String], rows: &mut Rows<Cut>) -
                 share: Some(piece.share),
                 touches_frame: Some(piece.touches_frame),
                 ..Cut::new(photo, "ok")
-            })
+            })?;
+            Ok(file)
         })
+        .collect()
 }
 
 /// What the page shows; nothing without it, for then there are no sights.
-fn shown(pieces: Vec<Piece>, files: Vec<String>, sights: Vec<report::Sight>) -> Vec<CutOut> {
+fn shown(pieces: Vec<Piece>, files: Vec<String>, sights: Vec<Sight>) -> Vec<CutOut> {
     pieces
         .into_iter()
         .zip(files)

@@ -14,7 +14,7 @@ use base64::{Engine as _, engine::general_purpose::STANDARD};
 use sha2::{Digest, Sha256};
 
 pub(in crate::report) use html::{capital, escape};
-pub use pieces::{CutOut, Lot, pieces_page};
+pub use pieces::{CutOut, Lot, PiecesPage};
 
 use crate::{
     identify::{
@@ -55,7 +55,6 @@ pub fn page(readings: &[Reading], exhibits: &[Vec<Exhibit>], heading: &Heading) 
     }
     out.push_str("</main>\n");
     foot(&mut out, heading);
-    out.push_str("</body>\n</html>\n");
     out
 }
 
@@ -315,11 +314,16 @@ fn foot(out: &mut String, heading: &Heading) {
         out.push_str(&format!("<li>{}</li>\n", escape(source)));
     }
     out.push_str("</ul>\n</div>\n</section>\n");
+    end(out, heading);
+}
+
+/// The end of every page's footer: when and with what it was made.
+pub(in crate::report) fn end(out: &mut String, heading: &Heading) {
     if !heading.made.trim().is_empty() {
         out.push_str(&format!(
             "<p class=\"small\">{}</p>\n",
             escape(&heading.made)
         ));
     }
-    out.push_str("</footer>\n");
+    out.push_str("</footer>\n</body>\n</html>\n");
 }

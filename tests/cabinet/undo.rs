@@ -152,6 +152,7 @@ fn every_change_is_taken_back_exactly_and_done_again_exactly() {
         let again = cabinet.redo(&Origin::new("someone")).unwrap();
         // What is done again is the change itself, as it was made.
         assert_eq!(again, reversed, "{name}");
+        assert_eq!(cabinet.history(1).unwrap()[0].who, "someone");
         assert_eq!(state(&cabinet), after, "{name}");
         cabinet.join_changes();
         cabinet.undo(&Origin::default()).unwrap();

@@ -114,8 +114,11 @@ fn nothing_there_and_nothing_readable_are_rows_of_their_own() {
     assert!(rows[1].contains("a-table.png,none"));
     assert!(rows[2].contains("b-broken.jpg,failed"));
     assert!(rows[3].contains("c-two.jpg,ok,1,") && rows[4].contains("c-two.jpg,ok,2,"));
-    let text = place.run(["split", "lot", "--out", "again", "--page", "lot.html"]);
-    let text = text.exits(3);
+    let text = place.run(["split", "lot/c-two.jpg", "--out", "again"]);
+    let text = text.exits(0);
+    place
+        .run(["split", "lot", "--out", "more", "--page", "lot.html"])
+        .exits(3);
     let page = fs::read_to_string(place.at("lot.html")).unwrap();
     for said in [
         "2 pieces in 3 photos.",
@@ -124,6 +127,17 @@ fn nothing_there_and_nothing_readable_are_rows_of_their_own() {
     ] {
         assert!(page.contains(said), "{said}");
     }
+    // Without a folder for the page the pictures are there all the same.
+    let ran = place.run([
+        "split",
+        "lot/c-two.jpg",
+        "--out",
+        "kept",
+        "--page",
+        "no/lot.html",
+    ]);
+    assert!(ran.exits(1).out.contains("kept/c-two-2.png"));
+    assert_eq!(place.names("kept"), ["c-two-1.png", "c-two-2.png"]);
     assert!(text.out.contains("piece 2") && text.out.contains("again/c-two-2.png"));
     place
         .run(["split", "nowhere.jpg", "--out", "pieces"])

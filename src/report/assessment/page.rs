@@ -6,7 +6,7 @@ use crate::{
     identify::calibrate::{FIRM, LIKELY},
     report::{
         Heading,
-        page::{capital, escape, head},
+        page::{capital, end, escape, head},
         words,
     },
 };
@@ -42,7 +42,6 @@ pub fn page(assessment: &Assessment, heading: &Heading) -> String {
     }
     out.push_str("</main>\n");
     foot(&mut out, heading);
-    out.push_str("</body>\n</html>\n");
     out
 }
 
@@ -230,11 +229,5 @@ fn list(out: &mut String, title: &str, rows: Vec<String>) {
 
 fn foot(out: &mut String, heading: &Heading) {
     out.push_str("<footer>\n<h2>How it was done</h2>\n<p class=\"standing\">Plots and words rest on three questions a piece: with all its photos left out, with the one photo left out, and with its label struck off. Each was judged by what the other four fifths of the pieces taught, and questions struck off weigh as often as pieces are taken to be not in the set (by the labels of one piece only, but not less than is usual). What holds for the photos of the set holds for photos like them.</p>\n");
-    if !heading.made.trim().is_empty() {
-        out.push_str(&format!(
-            "<p class=\"small\">{}</p>\n",
-            escape(&heading.made)
-        ));
-    }
-    out.push_str("</footer>\n");
+    end(out, heading);
 }

@@ -2,7 +2,7 @@
 //! pieces, and the pieces, so that whoever cut them can see what is none.
 
 use super::{
-    head,
+    end, head,
     html::{self, escape},
     stage, title,
 };
@@ -30,44 +30,45 @@ pub struct CutOut {
     pub sight: Sight,
 }
 
-/// The page for `lots`.
-pub fn pieces_page(lots: &[Lot], heading: &Heading) -> String {
-    let title = title(heading, "What was cut out");
-    let mut out = String::new();
-    head(&mut out, title);
-    out.push_str(&format!(
-        concat!(
-            "<body>\n<header class=\"top\">\n<p class=\"kicker\">footring</p>\n<h1>{title}</h1>\n",
-            "<p class=\"lead\">What looks like ware in these photos, cut out into a picture a piece. ",
-            "Look through it before you go on: other things that stand about are taken for pieces too, ",
-            "a cup with its saucer is often one, and what is small in the photo may be missing. ",
-            "Delete the pictures of what is no piece and ask about the others.</p>\n",
-            "<p class=\"tally\">{tally}</p>\n</header>\n<main>\n"
-        ),
-        title = escape(title),
-        tally = tally(lots),
-    ));
-    for (i, lot) in lots.iter().enumerate() {
-        photo(&mut out, i + 1, lot);
-    }
-    out.push_str("</main>\n");
-    if !heading.made.trim().is_empty() {
-        out.push_str(&format!(
-            "<footer>\n<p class=\"small\">{}</p>\n</footer>\n",
-            escape(&heading.made)
-        ));
-    }
-    out.push_str("</body>\n</html>\n");
-    out
+/// The page, made photo by photo: of a box of photos only the markup is kept.
+#[derive(Clone, Debug, Default)]
+pub struct PiecesPage {
+    sections: String,
+    photos: usize,
+    pieces: usize,
 }
 
-fn tally(lots: &[Lot]) -> String {
-    let pieces = lots.iter().flat_map(|lot| &lot.found).map(Vec::len).sum();
-    format!(
-        "{} in {}.",
-        words::counted(pieces, "piece"),
-        words::counted(lots.len(), "photo")
-    )
+impl PiecesPage {
+    /// Puts the next photo on the page.
+    pub fn add(&mut self, lot: &Lot) {
+        self.photos += 1;
+        self.pieces += lot.found.as_ref().map_or(0, Vec::len);
+        photo(&mut self.sections, self.photos, lot);
+    }
+
+    /// The whole page.
+    pub fn finish(self, heading: &Heading) -> String {
+        let title = title(heading, "What was cut out");
+        let mut out = String::new();
+        head(&mut out, title);
+        out.push_str(&format!(
+            concat!(
+                "<body>\n<header class=\"top\">\n<p class=\"kicker\">footring</p>\n<h1>{title}</h1>\n",
+                "<p class=\"lead\">What looks like ware in these photos, cut out into a picture a piece. ",
+                "Look through it before you go on: other things that stand about are taken for pieces too, ",
+                "a cup with its saucer is often one, and what is small in the photo may be missing. ",
+                "Delete the pictures of what is no piece and ask about the others.</p>\n",
+                "<p class=\"tally\">{pieces} in {photos}.</p>\n</header>\n<main>\n",
+                "{sections}</main>\n<footer>\n"
+            ),
+            title = escape(title),
+            pieces = words::counted(self.pieces, "piece"),
+            photos = words::counted(self.photos, "photo"),
+            sections = self.sections,
+        ));
+        end(&mut out, heading);
+        out
+    }
 }
 
 fn photo(out: &mut String, number: usize, lot: &Lot) {
