@@ -49,7 +49,8 @@ train: .cache/trainer/ready ## train the networks on renders (CUDA cards; see mo
 	last=$$(($$(nvidia-smi -L | wc -l) - 1)); \
 	CUDA_VISIBLE_DEVICES=$$last $(TRAINER) models/training/train_cutout.py --out .cache/train & \
 	$(TRAINER) -m torch.distributed.run --standalone --nproc-per-node=$$((last > 0 ? last : 1)) \
-		models/training/train_embedder.py --out .cache/train && wait $$!
+		models/training/train_embedder.py --out .cache/train || { kill $$!; exit 1; }; \
+	wait $$!
 
 train-check: .cache/trainer/ready ## a tiny run of the same code on a CPU, with checks
 	$(TRAINER) models/training/check.py

@@ -136,7 +136,9 @@ def save(net, file):
 
 
 def sheet(pictures, file, columns):
-    """Pictures [n, 3, h, w], 8 bit, on one sheet at half size."""
+    """Pictures [n, 3, h, w], 8 bit, on one sheet at half size, by the first card."""
+    if card() > 0:
+        return
     n, _, height, width = pictures.shape
     rows = n // columns
     grid = pictures[: rows * columns].view(rows, columns, 3, height, width).permute(0, 3, 1, 4, 2)
