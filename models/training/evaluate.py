@@ -233,7 +233,11 @@ def measure_world(results, sets, tag, own):
         labels, others = data[wanted], data[other]
         left_out = others[:, None] == others[None]
         show(results, f"world.{output}.R@1 across {tag}", average_precisions(likeness(v[output]), labels, None, left_out)[1])
+        if output == "shape":  # of one piece type under another decoration, where there is such a piece
+            typed = np.array([f"{shape}/{form}" for shape, form in zip(labels, data["form"])])
+            show(results, f"world.shape and form.R@1 across {tag}", average_precisions(likeness(v[output]), typed, None, left_out)[1])
         if output == "decor" and "details" in v:
+            show(results, f"world.details.R@1 across {tag}", average_precisions(-details_apart(v["details"]), labels, None, left_out)[1])
             show(results, f"world.decor+details.R@1 across {tag}", average_precisions(decoration_likeness(v), labels, None, left_out)[1])
 
 
@@ -265,7 +269,7 @@ def load_sets(data, mask_net, world, cache):
         for row in rows:
             file = world / row["photo"]
             crops.append(crop(read(file), read(world / "masks" / (file.stem + ".png"), True) / 255.0))
-        sets["world"] = dict(crops=np.stack(crops), **{k: np.array([row[k] for row in rows]) for k in ("shape", "pattern")})
+        sets["world"] = dict(crops=np.stack(crops), **{k: np.array([row[k] for row in rows]) for k in ("shape", "pattern", "form")})
     if cache:
         np.savez(cache, sets=np.array(sets, dtype=object))
     return sets
