@@ -43,14 +43,10 @@ measure: build .venv/ready ## every number again, on the data in DATA=DIR; ONLY=
 		$(if $(DATA),--data $(DATA)) $(if $(ONLY),--only $(ONLY))
 
 TRAINER = .cache/trainer/bin/python
+TRAIN_SECONDS = 1300
 
-# Of several cards the last learns to cut out, the others together to tell ware; one card alone does both at once.
-train: .cache/trainer/ready ## train the networks on renders (CUDA cards; see models/training), weights in .cache/train
-	last=$$(($$(nvidia-smi -L | wc -l) - 1)); \
-	CUDA_VISIBLE_DEVICES=$$last $(TRAINER) models/training/train_cutout.py --out .cache/train & \
-	$(TRAINER) -m torch.distributed.run --standalone --nproc-per-node=$$((last > 0 ? last : 1)) \
-		models/training/train_embedder.py --out .cache/train || { kill $$!; exit 1; }; \
-	wait $$!
+train: .cache/trainer/ready ## train the networks on renders (two CUDA cards or more; see models/training), weights in .cache/train
+	models/training/train.sh $(TRAINER) $(TRAIN_SECONDS) .cache/train
 
 train-check: .cache/trainer/ready ## a tiny run of the same code on a CPU, with checks
 	$(TRAINER) models/training/check.py

@@ -94,14 +94,19 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         out = pathlib.Path(folder)
         run("train_embedder.py", "--out", out, "--device", "cpu", "--tiny", cards=2)
+        run("train_embedder.py", "--out", out / "second", "--device", "cpu", "--tiny", "--seed", 101)
         run("train_cutout.py", "--out", out, "--device", "cpu", "--tiny")
         run("export.py", "--embedder", out / "embedder.pt", "--out", out / "embedder.onnx")
+        run("export.py", "--embedder", out / "second" / "embedder.pt", "--out", out / "second.onnx")
+        run("join.py", out / "embedder.onnx", out / "second.onnx", "--out", out / "both.onnx")
         run("export.py", "--cutout", out / "cutout.pt", "--out", out / "cutout.onnx")
         x = np.random.default_rng(1).random((1, 4, CROP, CROP), np.float32)
         run("export.py", "--backbone-alone", "--out", out / "general.onnx")
         shape, decor, details = export.run_once(out / "embedder.onnx", x)
         weights = np.linalg.norm(details[0], axis=1)
         assert len(weights) == export.embedder.DETAILS and abs(weights.sum() - 1) < 1e-3, weights
+        both = export.run_once(out / "both.onnx", x)
+        assert [v.shape[1] for v in both] == [256, 256, export.embedder.DETAILS] and abs(np.linalg.norm(both[0]) - 1) < 1e-3, both
         pool = export.run_once(out / "general.onnx", x[:, :3])[0]
         assert pool.shape == (1, 1280) and abs(np.linalg.norm(shape) - 1) < 1e-3 and abs(np.linalg.norm(decor) - 1) < 1e-3
     print("the training runs")

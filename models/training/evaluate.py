@@ -127,8 +127,8 @@ def details_apart(details):
 
 def decoration_likeness(v):
     """As the program ranks decorations: vector and places, each by its distance of unrelated pieces; the vector alone where there are no places."""
-    by_vector = -np.sqrt((2 - 2 * likeness(v["decor"])).clip(0)) / 1.14
-    return by_vector - 1.3 * details_apart(v["details"]) / 0.87 if "details" in v else by_vector
+    by_vector = -np.sqrt((2 - 2 * likeness(v["decor"])).clip(0)) / 1.21
+    return by_vector - 1.7 * details_apart(v["details"]) if "details" in v else by_vector
 
 
 def silhouettes(crops):

@@ -39,7 +39,7 @@ def load(net, file, share):
     return net.eval()
 
 
-def load_embedder(file, backbone, share=0.75):
+def load_embedder(file, backbone, share=0.9):
     """The network of `train_embedder.py`."""
     return load(embedder.Embedder(Lite0().load_imagenet(backbone)), file, share)
 
@@ -90,6 +90,10 @@ def store_in_half(file):
     onnx.save(model, file)
 
 
+def told(file):
+    print(f"{file}: {file.stat().st_size} bytes, SHA-256 {hashlib.sha256(file.read_bytes()).hexdigest()}")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     what = parser.add_mutually_exclusive_group(required=True)
@@ -97,7 +101,7 @@ def main():
     what.add_argument("--backbone-alone", action="store_true", help="the published backbone, for the general vector")
     what.add_argument("--cutout", type=pathlib.Path, help="weights from train_cutout.py")
     parser.add_argument("--backbone", type=pathlib.Path, default=published_backbone(), help="ImageNet weights of EfficientNet-Lite0 (.pth)")
-    parser.add_argument("--share", type=float, help="how far the backbone goes from the published weights to the trained (embedder 0.75, cutout 0.85)")
+    parser.add_argument("--share", type=float, help="how far the backbone goes from the published weights to the trained (embedder 0.9, cutout 0.85)")
     parser.add_argument("--single", action="store_true", help="store in single precision")
     parser.add_argument("--out", type=pathlib.Path, required=True, help="the ONNX file")
     arguments = parser.parse_args()
@@ -112,7 +116,7 @@ def main():
         write(net, 3, cutout.SIDE, ["mask", "centre", "offset", "boundary"], arguments.out)
     if not arguments.single:
         store_in_half(arguments.out)
-    print(f"{arguments.out}: {arguments.out.stat().st_size} bytes, SHA-256 {hashlib.sha256(arguments.out.read_bytes()).hexdigest()}")
+    told(arguments.out)
 
 
 if __name__ == "__main__":

@@ -18,7 +18,6 @@ from lite0 import Lite0
 from losses import contrast, contrast_of, form_likeness, likeness_of_places, look_likeness
 from pool import BLOCK, GRID, Pool, decorations, draw_batch, of_shape
 
-SEED = 11
 FORM_WEIGHT, LOOK_WEIGHT = 0.5, 0.5  # of the losses on likeness of form and of decoration
 GREY_WEIGHT = 0.3  # of the decoration vector's loss where there is no colour: that is the details' work
 ALL_GREY, SOME_GREY = 0.25, 0.08  # share of the batches without colour, of the pictures of the others
@@ -117,10 +116,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     run.common_arguments(parser)
     parser.add_argument("--seconds", type=float, default=1300, help="all of it, rendering included")
+    parser.add_argument("--seed", type=int, default=11, help="of the first card; each further card has the next")
     parser.add_argument("--fresh", type=int, default=12, help="steps between one rendered chunk and the next")
     arguments = parser.parse_args()
-    run.begin(arguments, SEED)
-    random.seed(SEED + run.card())
+    run.begin(arguments, arguments.seed)
+    random.seed(arguments.seed + run.card())
     tiny = arguments.tiny
     side, chunk = (96, 1) if tiny else (256, 16)
     held = Pool(1 if tiny else 16, chunk, side)

@@ -2,8 +2,8 @@
 //!
 //! Of the piece alone on grey: `shape` knows the moulded form whatever decorates
 //! it, `decor` the decoration whatever carries it (supervised contrastive heads
-//! on a tuned EfficientNet-Lite0; see the model card), and `details` the places that
-//! say most about the decoration. Of the whole photo as it
+//! on tuned EfficientNet-Lite0s, of two trainings end to end; see the model card), and
+//! `details` the places that say most about the decoration. Of the whole photo as it
 //! is: `pool`, the general vector of that network as published. The same object
 //! in another photo is found far better with its surroundings than without
 //! (measured on UKBench: 3.91 of 4 against 3.51), and only there do surroundings
@@ -27,9 +27,9 @@ pub struct Networks {
 /// The vectors of one piece: three of unit length and a set of places.
 #[derive(Clone, Debug)]
 pub struct Embedding {
-    /// The moulded form, 128 entries.
+    /// The moulded form, 256 entries.
     pub form: Vector,
-    /// The decoration, 128 entries.
+    /// The decoration, 256 entries.
     pub decoration: Vector,
     /// The places that say most about the decoration, each as long as it weighs.
     pub details: Vector,
@@ -40,10 +40,10 @@ pub struct Embedding {
 /// Form by the network.
 pub(super) const FORM: Channel = Channel {
     name: "form",
-    version: 7,
-    dim: 128,
+    version: 8,
+    dim: 256,
     metric: Metric::L2,
-    unrelated: 1.21,
+    unrelated: 1.24,
     ranked: true,
     describe: |subject| subject.embedding.map(|e| e.form.clone()),
     about: "the moulded form as a trained network sees it, whatever the decoration",
@@ -52,10 +52,10 @@ pub(super) const FORM: Channel = Channel {
 /// Decoration by the network.
 pub(super) const DECORATION: Channel = Channel {
     name: "decoration",
-    version: 7,
-    dim: 128,
+    version: 8,
+    dim: 256,
     metric: Metric::L2,
-    unrelated: 1.14,
+    unrelated: 1.21,
     ranked: true,
     describe: |subject| surface(subject).map(|e| e.decoration.clone()),
     about: "the decoration as a trained network sees it, whatever the shape",
@@ -68,10 +68,10 @@ const PLACES: usize = 16;
 /// is ranked by only where that is asked for.
 pub(super) const DETAILS: Channel = Channel {
     name: "details",
-    version: 5,
+    version: 6,
     dim: PLACES * PLACE,
     metric: Metric::Places,
-    unrelated: 0.87,
+    unrelated: 1.0,
     ranked: false,
     describe: |subject| surface(subject).map(|e| e.details.clone()),
     about: "the places that say most about the decoration, by which short lists are compared again",
