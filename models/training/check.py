@@ -18,6 +18,7 @@ from evaluate_cutout import instances
 from ops import grid
 from photo import CROP, crops
 from render import render
+from run import GOING, keep
 from scenes import targets
 from shapes import make_shapes
 from decors import looks, make_decors, to_lab
@@ -79,6 +80,17 @@ def check_every_tuned_weight_is_reached():
     assert not idle, idle[:3]
 
 
+def check_what_is_cut_off_goes_on(out):
+    """What had come to its end when it was cut off gives the weights it had."""
+    for name, net in ("embedder", export.embedder.Embedder(export.Lite0())), ("cutout", export.cutout.Cutout(export.Lite0(head=False))):
+        out.mkdir(exist_ok=True)
+        keep(out, dict(starts=0), net=net.state_dict(), scale=2.0, share=1.0)
+        run(f"train_{name}.py", "--out", out, "--device", "cpu", "--tiny")
+        got = export.saved(out / f"{name}.pt")
+        assert all(torch.equal(got[k], v.half().float() if v.is_floating_point() else v) for k, v in net.state_dict().items())
+        assert not (out / GOING).exists()
+
+
 def run(program, *arguments, cards=1):
     side_by_side = ["-m", "torch.distributed.run", "--standalone", f"--nproc-per-node={cards}"] if cards > 1 else []
     subprocess.run([sys.executable, *side_by_side, HERE / program, *map(str, arguments)], check=True)
@@ -96,6 +108,7 @@ def main():
         run("train_embedder.py", "--out", out, "--device", "cpu", "--tiny", cards=2)
         run("train_embedder.py", "--out", out / "second", "--device", "cpu", "--tiny", "--seed", 101)
         run("train_cutout.py", "--out", out, "--device", "cpu", "--tiny")
+        check_what_is_cut_off_goes_on(out / "cut off")
         run("export.py", "--embedder", out / "embedder.pt", "--out", out / "embedder.onnx")
         run("export.py", "--embedder", out / "second" / "embedder.pt", "--out", out / "second.onnx")
         run("join.py", out / "embedder.onnx", out / "second.onnx", "--out", out / "both.onnx")

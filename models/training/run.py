@@ -12,6 +12,8 @@ import torch.distributed as together
 from PIL import Image
 
 BEGUN = time.time()
+GOING = "going.pt"  # name of the file that `keep` writes
+KEPT_S = 60  # seconds from one to the next
 
 
 def published_backbone():
@@ -44,15 +46,33 @@ def cards():
 
 
 def begin(arguments, seed):
+    """Card, seed, folder; returns what a training that was cut off had come to, if one was (see `keep`)."""
     if cards() > 1:
         if arguments.device == "cuda":
             torch.cuda.set_device(int(os.environ["LOCAL_RANK"]))
         together.init_process_group("nccl" if arguments.device == "cuda" else "gloo")
     torch.set_default_device(arguments.device)
-    torch.manual_seed(seed + card())  # every card renders ware of its own
+    file = arguments.out / GOING
+    going = torch.load(file, map_location=arguments.device) if file.exists() else dict(net=None, share=0.0, starts=0)
+    if going["net"]:
+        note(f"goes on at {going['share']:.2f} of its way")
+    torch.manual_seed(seed + card() + 1000 * going["starts"])  # every card renders ware of its own, at every start
     torch.backends.cudnn.benchmark, torch.backends.cudnn.benchmark_limit = True, 3
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     arguments.out.mkdir(parents=True, exist_ok=True)
+    return going
+
+
+def keep(out, going, **state):
+    """What is needed to go on after a training is cut off: a file, whole or not at all, by the first card."""
+    if card() == 0:
+        torch.save(dict(starts=going["starts"] + 1, **state), out / f"{GOING}.part")
+        (out / f"{GOING}.part").replace(out / GOING)
+
+
+def ended(out):
+    if card() == 0:
+        (out / GOING).unlink(missing_ok=True)
 
 
 def remaining(arguments):

@@ -16,8 +16,16 @@ embedder() { # name, seed, first card, last card
 
 trap 'kill $(jobs -p) 2>/dev/null || true' EXIT
 embedder first 11 0 $((last / 2))
+first=$!
 embedder second 101 $((last / 2 + 1)) "$last"
+second=$!
 CUDA_VISIBLE_DEVICES=$last "$python" "$here/train_cutout.py" --out "$out" --seconds "$seconds" &
-for _ in first second cutout; do
-	wait -n # the first that fails ends the others
+cutout=$!
+failed=
+for part in first second cutout; do # one that fails leaves the others to their end: their weights are of use without it
+	wait "${!part}" || failed="$failed $part"
 done
+if [ -n "$failed" ]; then
+	echo "failed:$failed; the others' weights are in $out" >&2
+	exit 1
+fi

@@ -89,15 +89,21 @@ def losses(net, pictures, instances, wanted):
     )
 
 
-def train(net, scenes, steps, seconds, batch, highest, save):
-    """AdamW with a warm-up and a cosine; returns the network with the mean of its weights over the last fifth."""
+def train(net, scenes, steps, seconds, batch, highest, out, going):
+    """AdamW with a warm-up and a cosine; returns the network with the mean of its weights over the last fifth.
+
+    What was cut off goes on as in `train_embedder.train`.
+    """
+    done = going["share"]
+    if going["net"]:
+        net.load_state_dict(going["net"])
     fresh = [p for name, p in net.named_parameters() if not name.startswith("backbone.")]
     optimiser = torch.optim.AdamW([dict(params=net.backbone.parameters(), lr=highest), dict(params=fresh, lr=2e-3)], weight_decay=0.01)
     rates = [group["lr"] for group in optimiser.param_groups]
     look = run.compiled(net)
-    average, averaged, begun, saved, step = None, 0, time.time(), time.time(), 0
+    average, averaged, begun, kept, step = None, 0, time.time(), time.time(), 0
     for step in range(steps):
-        gone = max(step / steps, (time.time() - begun) / seconds)
+        gone = done + (1 - done) * max(step / steps, (time.time() - begun) / seconds)
         if gone >= 1:
             break
         for group, rate in zip(optimiser.param_groups, rates):
@@ -114,9 +120,9 @@ def train(net, scenes, steps, seconds, batch, highest, save):
             average, averaged = run.running_mean(average, net.state_dict(), averaged), averaged + 1
         if step % 200 == 0:
             run.note(f"step {step}: " + ", ".join(f"{name} {value.item():.4f}" for name, value in parts.items()))
-        if time.time() - saved > 90:  # a run cut off gives something
-            save(net)
-            saved = time.time()
+        if time.time() - kept > run.KEPT_S:
+            run.keep(out, going, net=net.state_dict(), share=gone)
+            kept = time.time()
     run.note(f"{step} steps, {step * batch / (time.time() - begun):.0f} scenes/s trained on, {scenes.made} scenes made")
     if average is not None:
         net.load_state_dict(average)
@@ -147,7 +153,7 @@ def main():
     parser.add_argument("--rate", type=float, default=4e-4, help="greatest learning rate of what starts from published weights")
     parser.add_argument("--seconds", type=float, default=1300, help="all of it, rendering included")
     arguments = parser.parse_args()
-    run.begin(arguments, SEED)
+    going = run.begin(arguments, SEED)
     ops.JOIN = False  # so few pieces are rendered that joining the steps takes longer than it saves
     tiny = arguments.tiny
     photos = load_photos(arguments.photos)
@@ -163,12 +169,10 @@ def main():
         net.load_state_dict(saved(arguments.begin))
     net = net.to(**run.layout(arguments))
 
-    def save(net):
-        run.save(net, arguments.out / "cutout.pt")
-
     steps, left = (2, 60) if tiny else (20000, run.remaining(arguments) - 12)
-    net = train(net, scenes, steps, left, 2 if tiny else BATCH, arguments.rate, save)
-    save(net)
+    net = train(net, scenes, steps, left, 2 if tiny else BATCH, arguments.rate, arguments.out, going)
+    run.save(net, arguments.out / "cutout.pt")
+    run.ended(arguments.out)
     run.note(held_out(net, held))
 
 

@@ -48,22 +48,29 @@ def weight_groups(net, scale):
     return groups, [group["lr"] for group in groups]
 
 
-def train(net, pool, steps, seconds, batch, fresh):
+def train(net, pool, steps, seconds, batch, fresh, out, going):
     """AdamW with a short warm-up and a cosine, new ware every `fresh` steps; returns the mean of the weights over the last fifth.
 
-    Where there are several cards each learns from ware of its own, and all step by the mean of their gradients.
+    Where there are several cards each learns from ware of its own, and all step by the mean of their gradients. A training that
+    was cut off does what was left of its way (`going`, see `run.keep`) in the steps and seconds given; AdamW's means begin anew.
     """
-    scale = nn.Parameter(torch.tensor(SPREAD))
+    scale, done = nn.Parameter(torch.tensor(SPREAD)), going["share"]
+    if going["net"]:
+        net.load_state_dict(going["net"])
+        scale.data.fill_(going["scale"])
     groups, rates = weight_groups(net, scale)
     parameters = [p for group in groups for p in group["params"]]
     rates = [rate * run.cards() ** 0.5 for rate in rates]
     torch.backends.cudnn.benchmark = True
     optimiser = torch.optim.AdamW(groups)
-    seeing, average, averaged, begun, share = run.compiled(net), None, 0, time.time(), 0.0
+    seeing, average, averaged, begun, share, kept = run.compiled(net), None, 0, time.time(), 0.0, time.time()
     run.same_everywhere(net)
     for step in range(steps):
         if step % fresh == 0:
-            share = run.agreed(max(step / steps, (time.time() - begun) / seconds))
+            share = run.agreed(done + (1 - done) * max(step / steps, (time.time() - begun) / seconds))
+            if time.time() - kept > run.KEPT_S:
+                run.keep(out, going, net=net.state_dict(), scale=scale.item(), share=share)
+                kept = time.time()
         if share >= 1:
             break
         for group, rate in zip(optimiser.param_groups, rates):
@@ -119,20 +126,21 @@ def main():
     parser.add_argument("--seed", type=int, default=11, help="of the first card; each further card has the next")
     parser.add_argument("--fresh", type=int, default=12, help="steps between one rendered chunk and the next")
     arguments = parser.parse_args()
-    run.begin(arguments, arguments.seed)
-    random.seed(arguments.seed + run.card())
+    going = run.begin(arguments, arguments.seed)
+    random.seed(arguments.seed + run.card() + 1000 * going["starts"])
     tiny = arguments.tiny
     side, chunk = (96, 1) if tiny else (256, 16)
     held = Pool(1 if tiny else 16, chunk, side)
     held.fill(1 if tiny else 16)
     run.sheet(held.pictures[:2].flatten(0, 1)[:, :3], arguments.out / "crops.png", GRID)
-    pool = Pool(2 if tiny else 2400, chunk, side)
+    pool = Pool(2 if tiny else 1920, chunk, side)  # 32 GB: the cutout's training may share the card
     pool.fill(2 if tiny else 400)
     run.free()
     net = Embedder(Lite0().load_imagenet(arguments.backbone)).to(**run.layout(arguments))
     steps, batch = (2, 1) if tiny else (30000, 8)
-    train(net, pool, steps, max(10, run.remaining(arguments) - 15), batch, 1 if tiny else arguments.fresh)
+    train(net, pool, steps, max(10, run.remaining(arguments) - 15), batch, 1 if tiny else arguments.fresh, arguments.out, going)
     run.save(net, arguments.out / "embedder.pt")
+    run.ended(arguments.out)
     run.note(f"held out, across the other factor {crossed_recall(net, held)}")
 
 
