@@ -88,6 +88,15 @@ pub fn read(file: &Path, limits: &config::Photo) -> Result<Photo> {
         .map_err(|e| e.in_file(file))
 }
 
+/// The hash of a photograph's content as in [`Photo::sha256`], without decoding it.
+///
+/// # Errors
+/// Those of [`read`] that show before a picture is decoded.
+pub fn sha256(file: &Path, limits: &config::Photo) -> Result<String> {
+    let (_, bytes) = load(file, limits).map_err(|e| e.in_file(file))?;
+    Ok(hash::sha256(&bytes))
+}
+
 const REMEDY_DAMAGED: &str =
     "copy it again from the camera, or open it in an image viewer and save it as JPEG";
 

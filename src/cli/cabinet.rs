@@ -2,17 +2,15 @@
 
 mod history;
 mod note;
+mod refresh;
 mod settle;
-
-use std::path::PathBuf;
 
 use clap::Subcommand;
 
-use super::{Common, CutoutArg, Exit, Format, batch, output, rows::to_json, view};
+use super::{Common, Exit, Format, output, rows::to_json};
 use crate::{
     cabinet::{self, Cabinet, Labels, Origin, View},
     error::{Error, Kind, Result},
-    photo,
 };
 
 #[derive(Debug, Subcommand)]
@@ -75,7 +73,7 @@ pub(super) enum CabinetCommand {
         n: u64,
     },
     /// Describe all photos again, after an update of footring
-    Refresh,
+    Refresh(refresh::RefreshArgs),
     /// Look for damage
     Verify,
     /// Take removed photos away for good
@@ -116,7 +114,7 @@ pub(super) fn run(command: &CabinetCommand, common: &Common) -> Result<Exit> {
         }
         CabinetCommand::Undo { n } => history::undo(*n, common),
         CabinetCommand::Redo { n } => history::redo(*n, common),
-        CabinetCommand::Refresh => refresh(common),
+        CabinetCommand::Refresh(args) => refresh::run(args, common),
         CabinetCommand::Verify => verify(common),
         CabinetCommand::Compact => {
             let gone = Cabinet::open(&common.cabinet)?.compact()?;
@@ -271,56 +269,4 @@ fn verify(common: &Common) -> Result<Exit> {
     } else {
         Ok(Exit::Failed)
     }
-}
-
-/// Describes every photo again from its kept copy or its path.
-fn refresh(common: &Common) -> Result<Exit> {
-    let engine = common.engine(CutoutArg::Auto)?;
-    let mut cabinet = Cabinet::open(&common.cabinet)?;
-    cabinet.join_changes();
-    let views = cabinet.views()?;
-    let jobs: Vec<(&View, PathBuf)> = views
-        .iter()
-        .map(|v| {
-            let copy = cabinet.photo_copy(&v.sha256);
-            (v, copy.unwrap_or_else(|| PathBuf::from(&v.photo)))
-        })
-        .collect();
-    let bar = output::progress(jobs.len(), "describing", common.quiet);
-    let mut failed = 0;
-    batch::in_order(
-        &jobs,
-        |(view, file)| {
-            let photo = photo::read(file, &engine.config.photo)?;
-            if photo.sha256 != view.sha256 {
-                return Err(Error::new(Kind::Missing, "is another photo than was added")
-                    .in_file(file)
-                    .remedy("remove it from the cabinet and add it again"));
-            }
-            Ok(view::features(&engine.describe(&photo)?))
-        },
-        |i, answer| {
-            bar.inc(1);
-            let kept = answer.and_then(|features| {
-                cabinet.replace_features(jobs[i].0.id, &features, &Origin::new("refresh"))
-            });
-            if let Err(e) = kept {
-                failed += 1;
-                output::say(format_args!("footring: {}", e.in_file(&jobs[i].1)));
-            }
-            Ok(())
-        },
-    )?;
-    bar.finish_and_clear();
-    if !common.quiet {
-        output::say(format_args!(
-            "footring: {} photos described again, {failed} failed",
-            jobs.len() - failed
-        ));
-    }
-    Ok(if failed == 0 {
-        Exit::Fine
-    } else {
-        Exit::SomeFailed
-    })
 }

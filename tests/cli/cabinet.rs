@@ -217,3 +217,25 @@ fn copies_of_photos_are_kept_when_asked_for() {
         .exits(0)
         .says("1 photos described again, 0 failed");
 }
+
+#[test]
+fn photos_that_moved_are_found_again_by_their_content() {
+    let place = Place::empty();
+    save(
+        &Jug::default().draw(160, [0.0; 2], 0.0, false),
+        &place.at("jug.png"),
+    );
+    place.run(["add", "jug.png"]).exits(0);
+    fs::create_dir_all(place.at("attic/box")).unwrap();
+    fs::rename(place.at("jug.png"), place.at("attic/box/old jug.png")).unwrap();
+    fs::write(place.at("attic/list.txt"), "no photo").unwrap();
+    place
+        .run(["cabinet", "refresh"])
+        .exits(3)
+        .says("--photos")
+        .says("0 photos described again, 1 failed");
+    place
+        .run(["cabinet", "refresh", "--photos", "attic"])
+        .exits(0)
+        .says("1 photos described again, 0 failed");
+}

@@ -1,0 +1,120 @@
+//! `footring cabinet refresh`: all photos described again, after an update.
+
+use std::{
+    collections::{HashMap, HashSet},
+    path::PathBuf,
+};
+
+use clap::Args;
+
+use crate::{
+    cabinet::{Cabinet, Origin, View},
+    cli::{Common, CutoutArg, Exit, batch, output, view},
+    config,
+    error::{Error, Kind, Result},
+    photo,
+};
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct RefreshArgs {
+    /// Folder of photos that are no longer where they were; they are known by their content
+    #[arg(long, value_name = "DIR")]
+    photos: Vec<PathBuf>,
+}
+
+/// Describes every photo again from its kept copy, its path or where it is now.
+pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
+    let engine = common.engine(CutoutArg::Auto)?;
+    let mut cabinet = Cabinet::open(&common.cabinet)?;
+    cabinet.join_changes();
+    let views = cabinet.views()?;
+    let mut jobs: Vec<(&View, PathBuf)> = views
+        .iter()
+        .map(|v| {
+            let copy = cabinet.photo_copy(&v.sha256);
+            (v, copy.unwrap_or_else(|| PathBuf::from(&v.photo)))
+        })
+        .collect();
+    let moved: HashSet<&str> = jobs
+        .iter()
+        .filter(|(_, file)| !file.exists())
+        .map(|(view, _)| view.sha256.as_str())
+        .collect();
+    let found = find(&moved, &args.photos, &engine.config.photo, common)?;
+    for (view, file) in &mut jobs {
+        if let Some(now) = found.get(&view.sha256) {
+            now.clone_into(file);
+        }
+    }
+    let bar = output::progress(jobs.len(), "describing", common.quiet);
+    let mut failed = 0;
+    batch::in_order(
+        &jobs,
+        |(view, file)| {
+            if moved.contains(view.sha256.as_str()) && !found.contains_key(&view.sha256) {
+                return Err(Error::new(Kind::Missing, "is no longer there")
+                    .in_file(file)
+                    .remedy("put it back, or name the folder it is in now with `--photos`"));
+            }
+            let photo = photo::read(file, &engine.config.photo)?;
+            if photo.sha256 != view.sha256 {
+                return Err(Error::new(Kind::Missing, "is another photo than was added")
+                    .in_file(file)
+                    .remedy("remove it from the cabinet and add it again"));
+            }
+            Ok(view::features(&engine.describe(&photo)?))
+        },
+        |i, answer| {
+            bar.inc(1);
+            let kept = answer.and_then(|features| {
+                cabinet.replace_features(jobs[i].0.id, &features, &Origin::new("refresh"))
+            });
+            if let Err(e) = kept {
+                failed += 1;
+                output::say(format_args!("footring: {}", e.in_file(&jobs[i].1)));
+            }
+            Ok(())
+        },
+    )?;
+    bar.finish_and_clear();
+    if !common.quiet {
+        output::say(format_args!(
+            "footring: {} photos described again, {failed} failed",
+            jobs.len() - failed
+        ));
+    }
+    Ok(if failed == 0 {
+        Exit::Fine
+    } else {
+        Exit::SomeFailed
+    })
+}
+
+/// Where the photos of these contents are now, of those in `folders`. What cannot be
+/// read there is passed over: it is not what is looked for.
+fn find(
+    contents: &HashSet<&str>,
+    folders: &[PathBuf],
+    limits: &config::Photo,
+    common: &Common,
+) -> Result<HashMap<String, PathBuf>> {
+    let mut found = HashMap::new();
+    if contents.is_empty() {
+        return Ok(found);
+    }
+    let files = photo::gather(folders);
+    let bar = output::progress(files.len(), "looking for photos", common.quiet);
+    batch::in_order(
+        &files,
+        |file| photo::sha256(file, limits),
+        |i, content| {
+            bar.inc(1);
+            if let Some(content) = content.ok().filter(|c| contents.contains(c.as_str())) {
+                found.entry(content).or_insert_with(|| files[i].clone());
+            }
+            Ok(())
+        },
+    )?;
+    bar.finish_and_clear();
+    Ok(found)
+}
