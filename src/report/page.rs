@@ -197,7 +197,7 @@ fn summary(out: &mut String, readings: &[Reading]) {
 }
 
 fn row_head(photo: usize, piece: Option<usize>, reading: &Reading) -> String {
-    let name = escape(&reading.photo);
+    let name = html::path(&reading.photo);
     let which = piece.map_or_else(String::new, |n| format!(", piece {n}"));
     format!(
         "<th role=\"rowheader\" scope=\"row\"><a href=\"#{}\"><bdi>{name}</bdi></a>{which}</th>",

@@ -22,7 +22,7 @@ use made_up::{
 // ---- the page ---------------------------------------------------------------
 
 /// Elements without an end tag.
-const VOID: [&str; 4] = ["meta", "img", "input", "br"];
+const VOID: [&str; 5] = ["meta", "img", "input", "br", "wbr"];
 
 /// Reads the page as a strict reader would and returns every start tag with its
 /// attributes. Panics where tags do not nest or a quote is open.
@@ -171,7 +171,11 @@ fn the_page_loads_nothing_and_runs_nothing() {
 #[test]
 fn whatever_a_text_holds_it_stays_text() {
     let clean = report::page(&[poisoned("plain")], &[], &heading());
-    let tags = |page: &str| -> Vec<String> { elements(page).into_iter().map(|e| e.0).collect() };
+    // A slash may add a place to break the line, which is nothing else.
+    let tags = |page: &str| -> Vec<String> {
+        let names = elements(page).into_iter().map(|e| e.0);
+        names.filter(|name| name != "wbr").collect()
+    };
     for text in [
         "<script>alert(1)</script>",
         "\" onload=\"alert(1)",

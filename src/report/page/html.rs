@@ -32,6 +32,11 @@ pub(in crate::report) fn escape(text: &str) -> String {
     out
 }
 
+/// A path for an element, to be broken after its slashes.
+pub(super) fn path(path: &str) -> String {
+    escape(path).replace('/', "/<wbr>")
+}
+
 /// The word with its first letter in upper case.
 pub(in crate::report) fn capital(word: &str) -> String {
     let mut chars = word.chars();

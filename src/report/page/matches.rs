@@ -76,7 +76,7 @@ fn card(out: &mut String, m: &Match, sample: &Sample, exhibit: &Exhibit) {
         };
         out.push_str(&format!(
             "<figure class=\"thumb\"><img src=\"{source}\" alt=\"{name}, a piece of the set\"><figcaption><bdi>{}</bdi></figcaption></figure>\n",
-            escape(photo)
+            html::path(photo)
         ));
     }
     bars(out, m);
@@ -241,9 +241,13 @@ fn notes(out: &mut String, labels: &BTreeMap<String, String>) {
         .iter()
         .filter(|(column, text)| !LEVELS.contains(&&***column) && !text.trim().is_empty())
         .map(|(column, text)| {
+            let (name, unit) = match column.strip_suffix("_mm") {
+                Some(name) => (name, " mm"),
+                None => (column.as_str(), ""),
+            };
             format!(
-                "<div><dt>{}</dt><dd><bdi>{}</bdi></dd></div>",
-                escape(column),
+                "<div><dt>{}</dt><dd><bdi>{}</bdi>{unit}</dd></div>",
+                escape(&name.replace('_', " ")),
                 escape(text)
             )
         })
