@@ -58,10 +58,9 @@ impl<'a> Probe<'a> {
         }
     }
 
-    /// Whether this view and one of the cabinet are both level on, as far as is
-    /// known.
+    /// Whether this view and one of the cabinet are both known to be level on.
     fn level_on(&self, snapshot: &Snapshot, view: u32) -> bool {
-        let at_an_angle = |view| matches!(view, View::Oblique | View::Top);
+        let at_an_angle = |view| matches!(view, View::Oblique | View::Top | View::Unknown);
         !at_an_angle(self.view) && !at_an_angle(snapshot.views()[view as usize].seen)
     }
 

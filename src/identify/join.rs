@@ -21,10 +21,10 @@ const DATED: [&str; 2] = ["shape", "pattern"];
 /// of a label seen once, one combination is all that can be known.
 const PIECES_MIN: usize = 2;
 
-/// The nearest shape on which the set knows a firm pattern is so many times as far
-/// by its moulding as another. In the studio's world 88003 this was so for 3 of 100
-/// pieces whose shape and pattern a set held together, and, in sets that knew every
-/// pattern on one shape alone, for 2 of 3 whose shape it knew with other patterns.
+/// The nearest shape on which the set knows a firm or likely pattern is so many times as
+/// far by its moulding as another. In the studio's world 88003, in sets that knew every
+/// pattern on one shape alone, this was so for 1 of 100 pieces whose shape and pattern
+/// the set held together, and for 6 of 10 whose shape it knew with other patterns.
 const OTHER_SHAPE: f64 = 1.6;
 
 /// A level's label, and whether it is firm.
@@ -130,7 +130,7 @@ fn combination(settled: &[Settled<'_>], vocabulary: &Vocabulary) -> (Combination
     (combination, new_pairs)
 }
 
-/// Whether a firm pattern sits on what seems to be another shape than those on
+/// Whether a firm or likely pattern sits on what seems to be another shape than those on
 /// which the set knows it. `moulding`: shapes by their moulding alone, nearest
 /// first.
 pub(super) fn perhaps_new(
@@ -141,7 +141,8 @@ pub(super) fn perhaps_new(
 ) -> Option<PerhapsNew> {
     let pattern = levels.pattern.first().map(|c| c.label.as_str())?;
     let pieces = vocabulary.known("pattern", pattern)?.pieces;
-    if certainty.pattern != Certainty::Firm || pieces < PIECES_MIN {
+    let stands_out = matches!(certainty.pattern, Certainty::Firm | Certainty::Likely);
+    if !stands_out || pieces < PIECES_MIN {
         return None;
     }
     let is_known_on = |shape: &str| vocabulary.together(("shape", shape), ("pattern", pattern)) > 0;
@@ -384,7 +385,8 @@ mod tests {
             ("Brannet", "Tussock")
         );
         assert!((new.times_as_far - 2.0).abs() < 1e-9);
-        assert_eq!(found("Band", Certainty::Likely, &apart), None);
+        assert_eq!(found("Band", Certainty::Likely, &apart), Some(new));
+        assert_eq!(found("Band", Certainty::Several, &apart), None);
         let near = [("Brannet", 0.3), ("Tussock", 0.4)];
         assert_eq!(found("Band", Certainty::Firm, &near), None);
         // Vine is known on both; of Sprig there is one piece only.

@@ -29,7 +29,7 @@ const OVERALL: &[(&str, f64)] = &[
     ("general", 0.05),
 ];
 /// Piece type and shape are read from the outline and the moulded form.
-const FORM: &[(&str, f64)] = &[("outline", 0.4), ("form", 0.6)];
+const FORM: &[(&str, f64)] = &[("outline", 0.3), ("form", 0.7)];
 /// Where one of two photos was taken at an angle or from above, its outline is as
 /// much the camera's doing as the potter's.
 const FORM_AT_AN_ANGLE: &[(&str, f64)] = &[("outline", 0.1), ("form", 0.9)];
@@ -183,7 +183,7 @@ mod tests {
         let mut d = [Some(0.2); REGISTRY.len()];
         d[channel::position("outline").unwrap()] = Some(0.8);
         let distance = |level_on| weights.level(Level::Form, &d, level_on).unwrap();
-        assert!((distance(true) - 0.44).abs() < 1e-12);
+        assert!((distance(true) - 0.38).abs() < 1e-12);
         assert!((distance(false) - 0.26).abs() < 1e-12);
     }
 
