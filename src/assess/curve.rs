@@ -20,6 +20,9 @@ pub struct Curve {
     /// Mean distance between share and rate, over all answers (the expected
     /// calibration error).
     pub error: f64,
+    /// The error to be expected of so many answers if each were right exactly as
+    /// often as its share says.
+    pub by_chance: f64,
     /// Bins in which there is an answer, smallest shares first.
     pub bins: Vec<Bin>,
 }
@@ -82,7 +85,7 @@ pub(super) fn calibration(verdicts: &[Verdict]) -> Option<Curve> {
         bins[((v.share * BINS as f64) as usize).min(BINS - 1)].push((v, weight));
         all += weight;
     }
-    let mut error = 0.0;
+    let (mut error, mut by_chance) = (0.0, 0.0);
     let bins: Vec<Bin> = (0..)
         .zip(&bins)
         .filter_map(|(i, bin)| {
@@ -90,6 +93,7 @@ pub(super) fn calibration(verdicts: &[Verdict]) -> Option<Curve> {
             let weights: f64 = bin.iter().map(|(_, weight)| weight).sum();
             let share = bin.iter().map(|(v, weight)| v.share * weight).sum::<f64>() / weights;
             error += weights / all * (share - right.rate).abs();
+            by_chance += scatter(bin) / all;
             let edge = |i: i32| f64::from(i) / BINS as f64;
             Some(Bin {
                 from: edge(i),
@@ -99,7 +103,22 @@ pub(super) fn calibration(verdicts: &[Verdict]) -> Option<Curve> {
             })
         })
         .collect();
-    (!bins.is_empty()).then_some(Curve { error, bins })
+    (!bins.is_empty()).then_some(Curve {
+        error,
+        by_chance,
+        bins,
+    })
+}
+
+/// By how much the weight of the right answers is off the sum of the shares, in the
+/// mean, if the shares are true: of a sum of many small chances, taken as normal, the
+/// mean deviation is the standard deviation times the root of 2/pi (Geary 1935).
+fn scatter(answers: &[(&Verdict, f64)]) -> f64 {
+    let variance: f64 = answers
+        .iter()
+        .map(|(v, weight)| weight * weight * v.share * (1.0 - v.share))
+        .sum();
+    (variance * std::f64::consts::FRAC_2_PI).sqrt()
 }
 
 fn right(v: &Verdict) -> f64 {
@@ -170,6 +189,18 @@ pub(super) mod tests {
         let bins: Vec<(f64, usize)> = curve.bins.iter().map(|b| (b.from, b.right.n)).collect();
         assert_eq!(bins, [(0.0, 1), (0.5, 2), (0.9, 2)]);
         assert!(calibration(&[]).is_none());
+    }
+
+    #[test]
+    fn true_shares_err_by_chance_alone() {
+        // 32 answers at 0.5: of 32 throws of a coin the heads are off 16 by 2.2393 in the
+        // mean, 16 C(32, 16) / 2^32 (De Moivre's formula for the mean deviation).
+        let verdicts = vec![verdict(Case::Piece, 0.5, true); 32];
+        let by_chance = calibration(&verdicts).unwrap().by_chance;
+        let exact = 16.0 * 601_080_390.0 / 2f64.powi(32);
+        assert!((by_chance * 32.0 / exact - 1.0).abs() < 0.01);
+        let sure = vec![verdict(Case::Piece, 1.0, true); 4];
+        assert_eq!(calibration(&sure).unwrap().by_chance, 0.0);
     }
 
     #[test]

@@ -123,9 +123,10 @@ fn plots(out: &mut String, name: &str, level: &LevelAssessment) {
             curve.error
         );
         out.push_str(&format!(
-            "<figure>{}<figcaption>How often the first label is right, by its share of the evidence. On the dashed line both are the same. Expected calibration error {:.3}.</figcaption></figure>\n",
+            "<figure>{}<figcaption>How often the first label is right, by its share of the evidence. On the dashed line both are the same. Expected calibration error {:.3}; so few answers show {:.3} by chance alone.</figcaption></figure>\n",
             plot::calibration(curve, &said),
-            curve.error
+            curve.error,
+            curve.by_chance
         ));
     }
     if !level.risk.is_empty() {

@@ -170,6 +170,7 @@ mod tests {
         };
         let curve = Curve {
             error: 0.5,
+            by_chance: 0.1,
             bins: vec![Bin {
                 from: 0.5,
                 to: 0.6,

@@ -37,7 +37,12 @@ pub fn csv(assessment: &Assessment) -> Result<String> {
     for name in RATES {
         header.extend(["", "_n", "_low", "_high"].map(|end| format!("{name}{end}")));
     }
-    header.extend(own(&["auroc", "calibration_error", "look_alikes"]));
+    header.extend(own(&[
+        "auroc",
+        "calibration_error",
+        "calibration_error_by_chance",
+        "look_alikes",
+    ]));
     for word in WORDS {
         let columns = ["", "_said", "_said_struck_off", "_low", "_high"];
         header.extend(columns.map(|end| format!("{}{end}", words::certainty(word))));
@@ -95,6 +100,7 @@ fn row(name: &str, level: &LevelAssessment) -> Vec<String> {
     }
     row.push(number(known.map(|known| known.auroc)));
     row.push(number(level.calibration.as_ref().map(|c| c.error)));
+    row.push(number(level.calibration.as_ref().map(|c| c.by_chance)));
     row.push(level.look_alikes.len().to_string());
     for word in WORDS {
         let kept = level.words.iter().find(|kept| kept.word == word);

@@ -132,7 +132,10 @@ fn measured(lines: &mut Lines, level: &LevelAssessment) {
         lines.row("in the set?", &text);
     }
     if let Some(curve) = &level.calibration {
-        let text = format!("expected calibration error {:.3}", curve.error);
+        let text = format!(
+            "expected calibration error {:.3} ({:.3} by chance alone)",
+            curve.error, curve.by_chance
+        );
         lines.row("shares", &text);
     }
 }

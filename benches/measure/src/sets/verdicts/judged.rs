@@ -119,7 +119,8 @@ pub(super) fn put(bench: &mut Bench, name: &str, level: &str, asked: &[Asked<'_>
             shares.len(),
         )
         .at_most(0.03)
-        .note("how far the first label's share is from how often it is right, over ten bins"),
+        .baseline(by_chance(&shares))
+        .note("how far the first label's share is from how often it is right, over ten bins; baseline: what true shares would show by chance"),
     );
 }
 
@@ -155,6 +156,17 @@ fn calibration_error(shares: &[(f64, bool)]) -> f64 {
     sum / shares.len() as f64
 }
 
+/// The same, to be expected if every share were true: the mean deviation of the number
+/// right in each bin, taken as normal (Geary 1935).
+fn by_chance(shares: &[(f64, bool)]) -> f64 {
+    let mut variance = [0.0; 10];
+    for (share, _) in shares {
+        variance[((share * 10.0) as usize).min(9)] += share * (1.0 - share);
+    }
+    let mean_deviation = |v: f64| (v * std::f64::consts::FRAC_2_PI).sqrt();
+    variance.into_iter().map(mean_deviation).sum::<f64>() / shares.len() as f64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -164,5 +176,7 @@ mod tests {
         // Two bins: 0.8 said and 1 right of 2; 0.3 said and 0 right of 2.
         let shares = [(0.8, true), (0.8, false), (0.3, false), (0.3, false)];
         assert!((calibration_error(&shares) - 0.3).abs() < 1e-12);
+        // A coin thrown 32 times is off by 2.2393 heads in the mean (De Moivre).
+        assert!((by_chance(&[(0.5, true); 32]) * 32.0 - 2.2393).abs() < 0.03);
     }
 }
