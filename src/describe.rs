@@ -62,11 +62,16 @@ impl Engine {
     pub fn load(config: Config, method: Method) -> Result<Self> {
         onnx::library_path()?;
         let models = onnx::models_dir()?;
+        let load = |name| Model::load(&models, name);
+        let (mask, (embedder, general)) = rayon::join(
+            || load("mask"),
+            || rayon::join(|| load("embedder"), || load("general")),
+        );
         Ok(Self {
-            mask: Model::load(&models, "mask")?,
+            mask: mask?,
             networks: Networks {
-                embedder: Model::load(&models, "embedder")?,
-                general: Model::load(&models, "general")?,
+                embedder: embedder?,
+                general: general?,
             },
             config,
             method,

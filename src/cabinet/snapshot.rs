@@ -3,6 +3,7 @@
 
 use std::{collections::HashMap, path::PathBuf};
 
+use rayon::prelude::*;
 use rusqlite::Connection;
 
 use super::{
@@ -388,24 +389,23 @@ impl Taking<'_> {
     }
 
     fn load(&self, fit: &Fit) -> Result<Vec<Loaded>> {
-        self.channels
-            .iter()
-            .map(|spec| {
-                let stored = fit.manifest.channel(spec).ok_or_else(|| {
-                    Error::new(
-                        Kind::Internal,
-                        "a generation lacks a channel it was to have",
-                    )
-                })?;
-                let later = generation::rows(self.c, spec, fit.manifest.last_view)?;
-                generation::load(
-                    &fit.folder,
-                    &fit.manifest,
-                    stored,
-                    spec,
-                    self.settings,
-                    &later,
+        let mut to_load = Vec::with_capacity(self.channels.len());
+        for spec in self.channels {
+            let stored = fit.manifest.channel(spec).ok_or_else(|| {
+                Error::new(
+                    Kind::Internal,
+                    "a generation lacks a channel it was to have",
                 )
+            })?;
+            let later = generation::rows(self.c, spec, fit.manifest.last_view)?;
+            to_load.push((spec, stored, later));
+        }
+        // Hashing the files is most of the work.
+        let settings = self.settings;
+        to_load
+            .par_iter()
+            .map(|(spec, stored, later)| {
+                generation::load(&fit.folder, &fit.manifest, stored, spec, settings, later)
             })
             .collect()
     }

@@ -107,8 +107,8 @@ pub(super) fn certainty(c: Certainty) -> &'static str {
 /// The same as a phrase that explains itself.
 pub(super) fn certainty_phrase(c: Certainty) -> &'static str {
     match c {
-        Certainty::Firm => "of such answers, 97 in 100 are right",
-        Certainty::Likely => "of such answers, 80 in 100 are right",
+        Certainty::Firm => "of such answers, at least 97 in 100 are right",
+        Certainty::Likely => "of such answers, at least 80 in 100 are right",
         Certainty::Several => "open; if it is in the set, the list holds it 95 times in 100",
         Certainty::Unknown => "nothing of the set stands out, as far as the photo tells",
     }
