@@ -12,7 +12,7 @@ use std::{
 use super::studio;
 use crate::{
     Result,
-    answer::Piece,
+    answer::{Answer, Piece},
     bench::Bench,
     labels::{self, Labels},
     line::Line,
@@ -53,8 +53,9 @@ const fn studio_world(
 /// Of every seven shapes and patterns, the one with this remainder is left out.
 const LEFT_OUT: u32 = 3;
 
-/// Pieces in the cabinets. Three photos of each are added, and the fourth asked.
-const CABINETS: [usize; 2] = [30, 300];
+/// Pieces in the cabinets, and how many of that size are asked: one draw of pieces says
+/// little of a promise. Three photos of each piece are added, and the fourth asked.
+const CABINETS: [(usize, usize); 2] = [(30, 4), (300, 3)];
 
 /// The world of the cabinet of 3,000 pieces: more shapes to a decoration, so that as many
 /// are there when shapes and patterns are left out; and of how many fourth photos one is asked.
@@ -79,7 +80,7 @@ pub(super) fn measure(bench: &mut Bench) -> Result<()> {
 }
 
 fn world(bench: &mut Bench) -> Result<()> {
-    let names = CABINETS.map(|n| format!("verdicts.{n}"));
+    let names = CABINETS.map(|(pieces, _)| format!("verdicts.{pieces}"));
     let wants_cabinets = names.iter().any(|name| bench.wants(name));
     if !wants_cabinets && !bench.wants(combinations::NAME) {
         return Ok(());
@@ -90,8 +91,8 @@ fn world(bench: &mut Bench) -> Result<()> {
     let world = World::read(&dir)?;
     if wants_cabinets {
         let asked = world.asked();
-        for (n, name) in CABINETS.into_iter().zip(&names) {
-            cabinet(bench, name, &world, n, &asked)?;
+        for (size, name) in CABINETS.into_iter().zip(&names) {
+            cabinets(bench, name, &world, size, &asked)?;
         }
     }
     combinations::pairs(bench, &world)
@@ -110,7 +111,7 @@ pub(super) fn thousands(bench: &mut Bench) -> Result<()> {
     let world = World::read(&dir)?;
     let asked = world.asked();
     let asked: Vec<PathBuf> = asked.into_iter().step_by(THOUSANDS_ASKED_OF).collect();
-    cabinet(bench, NAME, &world, THOUSANDS, &asked)
+    cabinets(bench, NAME, &world, (THOUSANDS, 1), &asked)
 }
 
 /// The rendered photos and their truth.
@@ -182,37 +183,50 @@ fn question<'a>(cabinet: &'a Path, photos: &'a [PathBuf]) -> Question<'a> {
     }
 }
 
-/// A cabinet of `n` pieces drawn from those that may be added, asked `asked`.
-fn cabinet(
+/// `sets` cabinets of `n` pieces drawn from those that may be added, each asked `asked`;
+/// the answers of all are counted together.
+fn cabinets(
     bench: &mut Bench,
     name: &str,
     world: &World,
-    n: usize,
+    (n, sets): (usize, usize),
     asked: &[PathBuf],
 ) -> Result<()> {
+    if !bench.wants(name) {
+        return Ok(());
+    }
     let eligible: BTreeSet<&str> = world.eligible().map(|l| l["piece"].as_str()).collect();
     if eligible.len() < n {
         return Err(format!("the world has {} pieces to add, not {n}", eligible.len()).into());
     }
-    let mut order: Vec<&str> = eligible.into_iter().collect();
-    Rng::new(77_010).shuffle(&mut order);
-    let pieces: BTreeSet<&str> = order.iter().take(n).copied().collect();
-    let added = world.added(&pieces);
-    let cabinet = world.cabinet(bench, &added)?;
     let strangers = strangers(bench);
-    let found = bench.ask("verdicts", &question(&cabinet, asked))?;
-    let far = bench.ask("verdicts-far", &question(&cabinet, &strangers))?;
-    let far: Vec<&Piece> = far
-        .answers
-        .iter()
-        .filter_map(|a| a.pieces.first())
-        .collect();
+    let mut order: Vec<&str> = eligible.into_iter().collect();
+    let mut rng = Rng::new(77_010);
+    let mut pairs = combinations::Tally::default();
+    let (mut near, mut far) = (Vec::new(), Vec::new());
+    for _ in 0..sets {
+        rng.shuffle(&mut order);
+        let pieces: BTreeSet<&str> = order.iter().take(n).copied().collect();
+        let added = world.added(&pieces);
+        let cabinet = world.cabinet(bench, &added)?;
+        let found = bench.ask("verdicts", &question(&cabinet, asked))?.answers;
+        pairs.count(
+            world,
+            &combinations::Seen::new(world, &added),
+            asked,
+            &found,
+        );
+        let strange = bench.ask("verdicts-far", &question(&cabinet, &strangers))?;
+        far.extend(strange.answers.into_iter().filter_map(first_piece));
+        near.push((pieces, added, found));
+    }
+    let far: Vec<&Piece> = far.iter().collect();
     for level in ["form", "shape", "pattern"] {
-        let in_set: BTreeSet<&str> = added.iter().map(|p| world.of(p)[level].as_str()).collect();
-        let cases: Vec<Asked<'_>> = asked
-            .iter()
-            .zip(&found.answers)
-            .filter_map(|(photo, answer)| {
+        let mut cases = Vec::new();
+        for (pieces, added, found) in &near {
+            let in_set: BTreeSet<&str> =
+                added.iter().map(|p| world.of(p)[level].as_str()).collect();
+            cases.extend(asked.iter().zip(found).filter_map(|(photo, answer)| {
                 let own = world.of(photo);
                 Some(Asked {
                     piece: answer.pieces.first()?,
@@ -223,13 +237,16 @@ fn cabinet(
                         () => Held::Nothing,
                     },
                 })
-            })
-            .collect();
+            }));
+        }
         judged::put(bench, &format!("{name}.{level}"), level, &cases, &far);
     }
-    let seen = combinations::Seen::new(world, &added);
-    combinations::put(bench, name, world, &seen, asked, &found.answers);
+    pairs.put(bench, name);
     Ok(())
+}
+
+fn first_piece(answer: Answer) -> Option<Piece> {
+    answer.pieces.into_iter().next()
 }
 
 /// Real photos of things that are no ware; none where they are not there.
@@ -331,7 +348,7 @@ fn objects(
                 true => Held::Piece,
                 false => Held::Nothing,
             };
-            Some((answer.pieces.into_iter().next()?, object, held))
+            Some((first_piece(answer)?, object, held))
         });
     Ok(told.collect())
 }

@@ -42,60 +42,71 @@ impl<'a> Seen<'a> {
     }
 }
 
-/// New pairs of a shape and a pattern that the set knows apart, and pairs that are
-/// none. Only those count as new of which the set has the shape in this very piece
-/// type: of a cup nobody can tell the shape by its plates.
-pub(super) fn put(
-    bench: &mut Bench,
-    name: &str,
-    world: &World,
-    seen: &Seen<'_>,
-    asked: &[PathBuf],
-    answers: &[Answer],
-) {
-    let (mut new, mut old, mut other_type): (Vec<bool>, Vec<bool>, Vec<bool>) = Default::default();
-    let mut bent = 0;
-    for (photo, answer) in asked.iter().zip(answers) {
-        let own = world.of(photo);
-        let pair = (own["shape"].as_str(), own["pattern"].as_str());
-        let piece = answer.pieces.first();
-        let is_said = piece.is_some_and(|piece| {
-            ["new", "perhaps_new"].contains(&piece.joined.combination.as_str())
-        });
-        if seen.pairs.contains(&pair) {
-            old.push(is_said);
-        } else if !seen.has_pattern(pair.1) {
-            continue;
-        } else if seen.moulds.contains(&(pair.0, own["form"].as_str())) {
-            bent += usize::from(piece.is_some_and(|p| is_bent(p, pair.0)));
-            new.push(is_said);
-        } else if seen.moulds.iter().any(|mould| mould.0 == pair.0) {
-            other_type.push(is_said);
+/// Whether a new combination, or perhaps one, was said of each piece.
+#[derive(Default)]
+pub(super) struct Tally {
+    new: Vec<bool>,
+    /// Of the new ones, called another shape, firmly.
+    bent: usize,
+    old: Vec<bool>,
+    other_type: Vec<bool>,
+}
+
+impl Tally {
+    /// Counts new pairs of a shape and a pattern that the set knows apart, and pairs that
+    /// are none. Only those count as new of which the set has the shape in this very piece
+    /// type: of a cup nobody can tell the shape by its plates.
+    pub(super) fn count(
+        &mut self,
+        world: &World,
+        seen: &Seen<'_>,
+        asked: &[PathBuf],
+        answers: &[Answer],
+    ) {
+        for (photo, answer) in asked.iter().zip(answers) {
+            let own = world.of(photo);
+            let pair = (own["shape"].as_str(), own["pattern"].as_str());
+            let piece = answer.pieces.first();
+            let is_said = piece.is_some_and(|piece| {
+                ["new", "perhaps_new"].contains(&piece.joined.combination.as_str())
+            });
+            if seen.pairs.contains(&pair) {
+                self.old.push(is_said);
+            } else if !seen.has_pattern(pair.1) {
+                continue;
+            } else if seen.moulds.contains(&(pair.0, own["form"].as_str())) {
+                self.bent += usize::from(piece.is_some_and(|p| is_bent(p, pair.0)));
+                self.new.push(is_said);
+            } else if seen.moulds.iter().any(|mould| mould.0 == pair.0) {
+                self.other_type.push(is_said);
+            }
         }
     }
-    let count = |said: &[bool]| said.iter().filter(|said| **said).count();
-    bench.put(
-        Line::share(format!("{name}.new_found"), count(&new), new.len())
-            .at_least(0.90)
-            .note("the set has this piece type of the shape, and the pattern, not together: reported as a new combination, or perhaps one"),
-    );
-    bench.put(
-        Line::share(format!("{name}.new_bent"), bent, new.len())
-            .note("of those, called another shape, firmly"),
-    );
-    bench.put(
-        Line::share(
-            format!("{name}.new_found_other_type"),
-            count(&other_type),
-            other_type.len(),
-        )
-        .note("the same where the set has the shape in other piece types only"),
-    );
-    bench.put(
-        Line::share(format!("{name}.new_alarms"), count(&old), old.len())
-            .at_most(0.03)
-            .note("shape and pattern are together in the set, and called a new combination, or perhaps one"),
-    );
+
+    pub(super) fn put(&self, bench: &mut Bench, name: &str) {
+        let share = |end: &str, said: &[bool]| {
+            let count = said.iter().filter(|said| **said).count();
+            Line::share(format!("{name}.{end}"), count, said.len())
+        };
+        bench.put(
+            share("new_found", &self.new)
+                .at_least(0.90)
+                .note("the set has this piece type of the shape, and the pattern, not together: reported as a new combination, or perhaps one"),
+        );
+        bench.put(
+            Line::share(format!("{name}.new_bent"), self.bent, self.new.len())
+                .note("of those, called another shape, firmly"),
+        );
+        bench.put(
+            share("new_found_other_type", &self.other_type)
+                .note("the same where the set has the shape in other piece types only"),
+        );
+        bench.put(
+            share("new_alarms", &self.old)
+                .at_most(0.03)
+                .note("shape and pattern are together in the set, and called a new combination, or perhaps one"),
+        );
+    }
 }
 
 fn is_bent(piece: &Piece, shape: &str) -> bool {
@@ -103,7 +114,10 @@ fn is_bent(piece: &Piece, shape: &str) -> bool {
     piece.certainty.of("shape") == "firm" && first.is_some_and(|c| c.label != shape)
 }
 
-/// A set that knows each pattern on one shape alone, as the sets of beginners do.
+/// Sets that know each pattern on one shape alone, as those of beginners do.
+const SETS: usize = 3;
+
+/// Asks such sets; the answers of all are counted together.
 pub(super) fn pairs(bench: &mut Bench, world: &World) -> Result<()> {
     if !bench.wants(NAME) {
         return Ok(());
@@ -114,24 +128,27 @@ pub(super) fn pairs(bench: &mut Bench, world: &World) -> Result<()> {
         shapes.insert(&labels["shape"]);
     }
     let mut rng = Rng::new(77_011);
-    let chosen: BTreeSet<(&str, &str)> = shapes
-        .iter()
-        .map(|(pattern, shapes)| {
-            let mut shapes: Vec<&str> = shapes.iter().copied().collect();
-            rng.shuffle(&mut shapes);
-            (shapes[0], *pattern)
-        })
-        .collect();
-    let pieces: BTreeSet<&str> = world
-        .eligible()
-        .filter(|l| chosen.contains(&(l["shape"].as_str(), l["pattern"].as_str())))
-        .map(|l| l["piece"].as_str())
-        .collect();
-    let added = world.added(&pieces);
-    let cabinet = world.cabinet(bench, &added)?;
+    let mut tally = Tally::default();
     let asked = world.asked();
-    let found = bench.ask("verdicts", &question(&cabinet, &asked))?;
-    let seen = Seen::new(world, &added);
-    put(bench, NAME, world, &seen, &asked, &found.answers);
+    for _ in 0..SETS {
+        let chosen: BTreeSet<(&str, &str)> = shapes
+            .iter()
+            .map(|(pattern, shapes)| {
+                let mut shapes: Vec<&str> = shapes.iter().copied().collect();
+                rng.shuffle(&mut shapes);
+                (shapes[0], *pattern)
+            })
+            .collect();
+        let pieces: BTreeSet<&str> = world
+            .eligible()
+            .filter(|l| chosen.contains(&(l["shape"].as_str(), l["pattern"].as_str())))
+            .map(|l| l["piece"].as_str())
+            .collect();
+        let added = world.added(&pieces);
+        let cabinet = world.cabinet(bench, &added)?;
+        let found = bench.ask("verdicts", &question(&cabinet, &asked))?;
+        tally.count(world, &Seen::new(world, &added), &asked, &found.answers);
+    }
+    tally.put(bench, NAME);
     Ok(())
 }
