@@ -30,8 +30,8 @@ const OVERALL: &[(&str, f64)] = &[
 ];
 /// Piece type and shape are read from the outline and the moulded form.
 const FORM: &[(&str, f64)] = &[("outline", 0.3), ("form", 0.7)];
-/// Where one of two photos was taken at an angle or from above, its outline is as
-/// much the camera's doing as the potter's.
+/// Where one of two photos was taken at an angle or from above, or from nobody knows
+/// where, its outline is as much the camera's doing as the potter's.
 const FORM_AT_AN_ANGLE: &[(&str, f64)] = &[("outline", 0.1), ("form", 0.9)];
 /// How much the decoration has to say in which shape a piece is: a set that knows
 /// a pattern knows on which shapes it is found. Chosen in the studio's world 88003;
@@ -119,7 +119,7 @@ impl Weights {
         mean(&self.overall, d)
     }
     /// The distance of two views on a level; for a shape that of the moulding alone
-    /// (see [`shape`]). `level_on`: whether both are level on, as far as is known.
+    /// (see [`shape`]). `level_on`: whether both are known to be level on.
     pub(super) fn level(&self, level: Level, d: &[Option<f64>], level_on: bool) -> Option<f64> {
         match level {
             Level::Form | Level::Shape if level_on => mean(&self.form, d),

@@ -235,6 +235,10 @@ fn photos_that_moved_are_found_again_by_their_content() {
         .says("--photos")
         .says("0 photos described again, 1 failed");
     place
+        .run(["cabinet", "refresh", "--photos", "cellar"])
+        .exits(1)
+        .says("cellar");
+    place
         .run(["cabinet", "refresh", "--photos", "attic"])
         .exits(0)
         .says("1 photos described again, 0 failed");

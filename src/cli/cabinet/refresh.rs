@@ -24,6 +24,9 @@ pub(in crate::cli) struct RefreshArgs {
 
 /// Describes every photo again from its kept copy, its path or where it is now.
 pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
+    for folder in &args.photos {
+        std::fs::metadata(folder).map_err(|e| Error::from(e).in_file(folder))?;
+    }
     let engine = common.engine(CutoutArg::Auto)?;
     let mut cabinet = Cabinet::open(&common.cabinet)?;
     cabinet.join_changes();
@@ -51,7 +54,7 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
     batch::in_order(
         &jobs,
         |(view, file)| {
-            if moved.contains(view.sha256.as_str()) && !found.contains_key(&view.sha256) {
+            if !file.exists() {
                 return Err(Error::new(Kind::Missing, "is no longer there")
                     .in_file(file)
                     .remedy("put it back, or name the folder it is in now with `--photos`"));
