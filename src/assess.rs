@@ -251,7 +251,7 @@ impl Assessment {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::identify::rehearse::Found;
+    use crate::identify::{reading::View, rehearse::Found};
 
     /// A question of which these labels came back, nearest first, a tenth apart.
     pub(crate) fn asked(truth: &str, found: &[&str]) -> Asked {
@@ -316,6 +316,7 @@ pub(crate) mod tests {
         let trial = |own_place| Trial {
             view: 0,
             piece: 0,
+            seen: View::Side,
             left_out: LeftOut::Photo,
             own_place,
             levels: Levels::default(),

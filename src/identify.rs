@@ -132,7 +132,8 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .collect();
     let mut levels =
         Levels::each(|level| as_candidates(&compared, snapshot, &ranks, level, &options.told));
-    let (mut certainty, mut settled) = certainty::judge(&mut levels, &options.calibration);
+    let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
+    let (mut certainty, mut settled) = certainty::judge(&mut levels, &options.calibration, &seen);
     let glazes = Glazes::new(query, snapshot);
     // What the photos cannot tell apart is open, whatever the trials say.
     let within_doubt = glazes.within_doubt(&levels.glaze, &compared);
@@ -172,7 +173,6 @@ pub fn identify(query: &Query<'_>, snapshot: &Snapshot, options: &Options) -> Re
         .iter()
         .flat_map(|(_, d)| d.warnings.iter())
         .collect();
-    let seen: Vec<View> = query.views.iter().map(|(_, d)| d.pose.view).collect();
     let surfaces = surface::read(query);
     let treatment = treatment::read(&surfaces);
     let decoration = decoration::read(query, &surfaces, &levels.pattern, certainty.pattern);

@@ -1,6 +1,9 @@
 //! What to photograph or do next: only what could change the answer.
 
-use super::reading::{Candidate, Certainty, Levels, Match, View};
+use super::{
+    calibrate::from_above,
+    reading::{Candidate, Certainty, Levels, Match, View},
+};
 use crate::warning::{Code, Warning};
 
 /// Advice in the order of its weight.
@@ -38,7 +41,9 @@ pub(super) fn advice(
         );
     }
     let open = |c: Certainty| matches!(c, Certainty::Several | Certainty::Unknown);
-    if open(certainty.shape) || open(certainty.form) {
+    // What the piece type is shows from the side: a photo from there may settle it.
+    let form_likely = certainty.form == Certainty::Likely && from_above(seen);
+    if open(certainty.shape) || open(certainty.form) || form_likely {
         // What was seen already would only be seen again.
         let view = if !seen.contains(&View::Side) {
             Some(

@@ -5,7 +5,8 @@
 //! `-a ln d`, so that what counts is by how many times it is nearer than another;
 //! the unknown has `b - c m`, where `m` is the mean of `ln d` over the labels that
 //! come next after the first: among labels that all lie near, being near says
-//! little. `a`, `b` and `c` maximise the likelihood of the trials of
+//! little. All is multiplied by what the view is worth on the level ([`worth`]).
+//! `a`, `b` and `c` maximise the likelihood of the trials of
 //! [`super::rehearse`], each counted once as it is and once with its label struck
 //! off, beside a Gaussian prior at what the studio's world taught, which weighs as
 //! much as [`PRIOR_TRIALS`] trials. So a small cabinet answers as the prior does,
@@ -22,6 +23,7 @@ use serde::{Deserialize, Serialize};
 mod kept;
 mod logit;
 mod prior;
+mod seen;
 
 use super::{
     reading::Levels,
@@ -29,9 +31,10 @@ use super::{
 };
 use logit::{Lesson, PRIOR_TRIALS, Question, Vector, fit, probabilities};
 use prior::Prior;
+pub(in crate::identify) use seen::{from_above, worth};
 
 /// Version of what [`Calibration`] means.
-const VERSION: u32 = 4;
+const VERSION: u32 = 5;
 
 /// By how much the trials have to surpass a promise before it is given.
 const SPARE: f64 = 0.005;
@@ -114,9 +117,10 @@ impl Shares {
 }
 
 impl Judge {
-    /// Shares by the distances of labels, nearest first. They sum to 1.
-    pub fn shares(&self, distances: &[f64]) -> Shares {
-        shares(&self.logit, &Question::new(distances))
+    /// Shares by the distances of labels, nearest first, and by what the view is worth
+    /// on the level: 1 is as much as usual. They sum to 1.
+    pub fn shares(&self, distances: &[f64], worth: f64) -> Shares {
+        shares(&self.logit, &Question::new(distances, worth))
     }
 
     /// How many labels, largest share first, make the short list; `None` where one
@@ -155,13 +159,14 @@ fn shares(logit: &Vector, question: &Question) -> Shares {
 
 /// The lessons of a trial: as it was asked, and with its label struck off, which
 /// counts as much as pieces are taken to be not in the set.
-fn lessons(asked: &Asked, left_out: LeftOut, unknown_before: f64, made_alike: f64) -> Vec<Lesson> {
+fn lessons(tried: &Tried<'_>, unknown_before: f64, made_alike: f64) -> Vec<Lesson> {
+    let Tried { asked, worth, .. } = *tried;
     let distances = |keep: &dyn Fn(&str) -> bool| -> Vec<f64> {
         let found = asked.found.iter().filter(|found| keep(&found.label));
         found.map(|found| found.distance).collect()
     };
     // A photo is asked about in either way, so that the two together weigh 2.
-    let counts = match left_out {
+    let counts = match tried.left_out {
         LeftOut::Photo => 2.0 * made_alike,
         LeftOut::Piece => 2.0 * (1.0 - made_alike),
     };
@@ -172,14 +177,14 @@ fn lessons(asked: &Asked, left_out: LeftOut, unknown_before: f64, made_alike: f6
     // second lesson, not the first.
     if place.is_some() {
         lessons.push(Lesson {
-            question: Question::new(&distances(&|_| true)),
+            question: Question::new(&distances(&|_| true), worth),
             right: place,
             counts: counts * (1.0 - unknown_before),
         });
     }
     if !others.is_empty() {
         lessons.push(Lesson {
-            question: Question::new(&others),
+            question: Question::new(&others, worth),
             right: None,
             counts: counts * unknown_before,
         });
@@ -225,6 +230,7 @@ impl Calibration {
                             piece: trial.piece,
                             left_out: trial.left_out,
                             fold: *fold,
+                            worth: worth(level, &[trial.seen]),
                             asked: trial.levels.get(level).as_ref()?,
                         })
                     })
@@ -241,6 +247,8 @@ struct Tried<'a> {
     left_out: LeftOut,
     /// Its part: trials of one part are judged by the others.
     fold: usize,
+    /// As [`worth`].
+    worth: f64,
     asked: &'a Asked,
 }
 
@@ -268,7 +276,7 @@ fn judge(tried: &[Tried<'_>], prior: &Prior) -> Judge {
     let alike = made_alike(pieces.len());
     let by_trial: Vec<Vec<Lesson>> = tried
         .iter()
-        .map(|tried| lessons(tried.asked, tried.left_out, unknown_before, alike))
+        .map(|tried| lessons(tried, unknown_before, alike))
         .collect();
     let apart = |fold: Option<usize>| -> Vector {
         let others: Vec<&Lesson> = by_trial
@@ -414,6 +422,7 @@ mod tests {
                 piece: i as u32,
                 left_out: [LeftOut::Piece, LeftOut::Photo][i % 2],
                 fold: i % FOLDS,
+                worth: 1.0,
                 asked,
             })
             .collect();
@@ -426,7 +435,7 @@ mod tests {
         let (mut firm, mut likely, mut open) = ((0, 0), (0, 0), (0, 0));
         for asked in trials(2000, 2) {
             let distances: Vec<f64> = asked.found.iter().map(|f| f.distance).collect();
-            let shares = judge.shares(&distances);
+            let shares = judge.shares(&distances, 1.0);
             let place = asked.found.iter().position(|f| f.label == asked.truth);
             let list = judge.short_list(&shares);
             let (of, is_right) = match shares.labels[0] {
@@ -455,7 +464,7 @@ mod tests {
     fn shares_sum_to_one_and_a_lone_label_is_judged_too() {
         let judge = &Calibration::default().levels.shape;
         for distances in [&[][..], &[0.3], &[0.0, 0.0], &[0.2, 0.9, 1.5]] {
-            let shares = judge.shares(distances);
+            let shares = judge.shares(distances, 1.0);
             let sum: f64 = shares.labels.iter().sum::<f64>() + shares.unknown;
             assert!((sum - 1.0).abs() < 1e-9);
             assert!(shares.labels.iter().all(|s| s.is_finite()));

@@ -13,11 +13,12 @@
 //! nothing is better than likely. A glaze is never better than likely either:
 //! light and camera move a colour further than close glazes differ. Nor is a piece
 //! type of which the set has one or two pieces: they do not show what all of its
-//! kind look like.
+//! kind look like; nor, in a small set, one that was seen from above or at an angle
+//! only: where the set lacks the plate to a saucer, nothing in it speaks against that.
 
 use super::{
-    calibrate::{Calibration, Judge, LIST_MOST, Shares},
-    reading::{Candidate, Certainty, Level, Levels, Settled},
+    calibrate::{Calibration, Judge, LIST_MOST, Shares, from_above, worth},
+    reading::{Candidate, Certainty, Level, Levels, Settled, View},
     told::Told,
 };
 
@@ -26,16 +27,35 @@ use super::{
 /// right in 0.93, and with three pieces or more in 0.98.
 const FORM_PIECES: usize = 3;
 
+/// Pieces that the set has to have before a piece type can be firm by photos from
+/// above or at an angle alone. In the studio's world 99003 such answers were right in
+/// 26 of 30 in sets of 30, all others in 276 of 281; in one of 60 and one of 100
+/// pieces in 56 of 58.
+const PIECES_FOR_ANY_VIEW: usize = 100;
+
+/// What a word rests on beside the shares.
+#[derive(Clone, Copy)]
+pub(super) struct Rests {
+    /// Pieces of the set that bear the first label.
+    pub(super) first: usize,
+    /// Pieces that bear any label of the level.
+    pub(super) all: usize,
+    /// Whether the piece was seen from above or at an angle only.
+    pub(super) from_above: bool,
+}
+
 /// Gives each candidate its share and says how settled each level is. A level that
 /// is unknown keeps its candidates, so that the user sees what came nearest.
+/// `seen`: how each of the photos shows the piece.
 pub(super) fn judge(
     levels: &mut Levels<Vec<Candidate>>,
     calibration: &Calibration,
+    seen: &[View],
 ) -> (Levels<Certainty>, Levels<Settled>) {
     let mut certainty = Levels::default();
     let settled = Levels::each(|level| {
         let judge = calibration.levels.get(level);
-        let (word, settled) = judge_level(level, levels.get_mut(level), judge);
+        let (word, settled) = judge_level(level, levels.get_mut(level), judge, seen);
         *certainty.get_mut(level) = word;
         settled
     });
@@ -90,11 +110,12 @@ pub(super) fn as_told(
 }
 
 /// The word for shares of the evidence on a level.
-/// `pieces`: how many of the set bear the first label.
-pub(super) fn word(level: Level, judge: &Judge, shares: &Shares, pieces: usize) -> Certainty {
+pub(super) fn word(level: Level, judge: &Judge, shares: &Shares, rests: Rests) -> Certainty {
     let first = shares.first();
     let may_be_firm = match level {
-        Level::Form => pieces >= FORM_PIECES,
+        Level::Form => {
+            rests.first >= FORM_PIECES && (rests.all >= PIECES_FOR_ANY_VIEW || !rests.from_above)
+        }
         Level::Shape | Level::Pattern => true,
         Level::Glaze => false,
     };
@@ -109,12 +130,17 @@ pub(super) fn word(level: Level, judge: &Judge, shares: &Shares, pieces: usize) 
     }
 }
 
-fn judge_level(level: Level, candidates: &mut [Candidate], judge: &Judge) -> (Certainty, Settled) {
+fn judge_level(
+    level: Level,
+    candidates: &mut [Candidate],
+    judge: &Judge,
+    seen: &[View],
+) -> (Certainty, Settled) {
     if candidates.is_empty() {
         return (Certainty::Unknown, Settled::default());
     }
     let distances: Vec<f64> = candidates.iter().map(|c| c.distance).collect();
-    let shares = judge.shares(&distances);
+    let shares = judge.shares(&distances, worth(level, seen));
     let rounded = |share: f64| (share * 1e4).round() / 1e4;
     for (i, candidate) in candidates.iter_mut().enumerate() {
         candidate.probability = rounded(shares.labels.get(i).copied().unwrap_or(0.0));
@@ -126,8 +152,12 @@ fn judge_level(level: Level, candidates: &mut [Candidate], judge: &Judge) -> (Ce
         trials: judge.trials,
         told: false,
     };
-    let pieces = candidates[0].pieces;
-    (word(level, judge, &shares, pieces), settled)
+    let rests = Rests {
+        first: candidates[0].pieces,
+        all: candidates.iter().map(|c| c.pieces).sum(),
+        from_above: from_above(seen),
+    };
+    (word(level, judge, &shares, rests), settled)
 }
 
 #[cfg(test)]
@@ -149,7 +179,7 @@ mod tests {
                 .collect(),
             ..Levels::default()
         };
-        let (certainty, settled) = judge(&mut levels, &Calibration::default());
+        let (certainty, settled) = judge(&mut levels, &Calibration::default(), &[View::Side]);
         (levels.pattern, certainty.pattern, settled.pattern)
     }
 
@@ -165,16 +195,32 @@ mod tests {
     }
 
     #[test]
-    fn one_or_two_pieces_do_not_make_a_piece_type_firm() {
+    fn a_few_pieces_or_views_from_above_do_not_make_a_piece_type_firm() {
         let judge = &Calibration::default().levels.form;
         let shares = Shares {
             labels: vec![0.999, 0.0005],
             unknown: 0.0005,
         };
-        let of = |level, pieces| word(level, judge, &shares, pieces);
-        assert_eq!(of(Level::Form, 2), Certainty::Likely);
-        assert_eq!(of(Level::Form, 3), Certainty::Firm);
-        assert_eq!(of(Level::Pattern, 1), Certainty::Firm);
+        let of = |level, first, all, seen: &[View]| {
+            let rests = Rests {
+                first,
+                all,
+                from_above: from_above(seen),
+            };
+            word(level, judge, &shares, rests)
+        };
+        let side = View::Side;
+        assert_eq!(of(Level::Form, 2, 30, &[side]), Certainty::Likely);
+        assert_eq!(of(Level::Form, 3, 30, &[side]), Certainty::Firm);
+        assert_eq!(of(Level::Pattern, 1, 30, &[side]), Certainty::Firm);
+        // Nor does a small set by what is seen from above.
+        for view in [View::Top, View::Oblique] {
+            assert_eq!(of(Level::Form, 9, 30, &[view]), Certainty::Likely);
+            assert_eq!(of(Level::Form, 9, 30, &[view, side]), Certainty::Firm);
+            assert_eq!(of(Level::Form, 9, 300, &[view]), Certainty::Firm);
+            assert_eq!(of(Level::Shape, 9, 30, &[view]), Certainty::Firm);
+        }
+        assert_eq!(of(Level::Form, 9, 30, &[View::Unknown]), Certainty::Firm);
     }
 
     #[test]

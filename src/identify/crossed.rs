@@ -4,8 +4,8 @@
 use rayon::prelude::*;
 
 use super::{
-    calibrate::{Calibration, Judge},
-    certainty,
+    calibrate::{Calibration, Judge, from_above, worth},
+    certainty::{self, Rests},
     reading::{Certainty, Level, Levels},
     rehearse::{Asked, FOLDS, Found, LeftOut, Trial, folds},
 };
@@ -61,9 +61,9 @@ pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
             Levels::each(|level| {
                 by_fold(&|f| f == fold)
                     .into_iter()
-                    .filter_map(|trial| Some((trial.left_out, trial.levels.get(level).as_ref()?)))
-                    .flat_map(|(left_out, asked)| {
-                        judge(level, calibration.levels.get(level), left_out, asked)
+                    .filter_map(|trial| Some((trial, trial.levels.get(level).as_ref()?)))
+                    .flat_map(|(trial, asked)| {
+                        judge(level, calibration.levels.get(level), trial, asked)
                     })
                     .collect()
             })
@@ -78,18 +78,23 @@ pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
     })
 }
 
-fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<Verdict> {
+fn judge(level: Level, judge: &Judge, trial: &Trial, asked: &Asked) -> Vec<Verdict> {
+    let worth = worth(level, &[trial.seen]);
     let verdict = |case: Case, found: &[&Found]| {
         let distances: Vec<f64> = found.iter().map(|f| f.distance).collect();
-        let pieces = found.first().map_or(0, |f| f.pieces);
-        let shares = judge.shares(&distances);
+        let rests = Rests {
+            first: found.first().map_or(0, |f| f.pieces),
+            all: found.iter().map(|f| f.pieces).sum(),
+            from_above: from_above(&[trial.seen]),
+        };
+        let shares = judge.shares(&distances, worth);
         let place = found.iter().position(|f| f.label == asked.truth);
         let listed = judge.short_list(&shares).unwrap_or(0);
         Verdict {
             case,
             share: shares.first(),
             unknown: shares.unknown,
-            word: certainty::word(level, judge, &shares, pieces),
+            word: certainty::word(level, judge, &shares, rests),
             is_right: place == Some(0),
             listed,
             is_listed: place.is_some_and(|place| place < listed),
@@ -104,7 +109,7 @@ fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<V
         .collect();
     let mut verdicts = Vec::new();
     if others.len() < all.len() {
-        let case = match left_out {
+        let case = match trial.left_out {
             LeftOut::Piece => Case::Piece,
             LeftOut::Photo => Case::Photo,
         };
@@ -112,7 +117,7 @@ fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<V
     }
     // With its label struck off a photo is asked one and the same, whatever else
     // was left out: once is enough.
-    if left_out == LeftOut::Piece && !others.is_empty() {
+    if trial.left_out == LeftOut::Piece && !others.is_empty() {
         verdicts.push(verdict(Case::StruckOff, &others));
     }
     verdicts
@@ -121,6 +126,7 @@ fn judge(level: Level, judge: &Judge, left_out: LeftOut, asked: &Asked) -> Vec<V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::identify::reading::View;
 
     fn trial(view: u32, left_out: LeftOut, truth: &str, found: &[(&str, f64)]) -> Trial {
         let asked = Asked {
@@ -138,6 +144,7 @@ mod tests {
         Trial {
             view,
             piece: view,
+            seen: View::Side,
             left_out,
             own_place: None,
             levels: Levels {

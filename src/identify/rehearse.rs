@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use super::{
     Options,
     compare::{self, Compared, Probe},
-    reading::{Level, Levels},
+    reading::{Level, Levels, View},
     told::Told,
 };
 use crate::{cabinet::Snapshot, error::Result};
@@ -38,6 +38,8 @@ pub struct Trial {
     pub view: u32,
     /// Its piece, likewise.
     pub piece: u32,
+    /// From where it shows the piece.
+    pub seen: View,
     /// What was left out.
     pub left_out: LeftOut,
     /// Place of its own piece among all, nearest first from 1 on, by the combined
@@ -171,6 +173,7 @@ fn trial(compared: &[Compared], snapshot: &Snapshot, view: u32, left_out: LeftOu
     Trial {
         view,
         piece: own,
+        seen: snapshot.views()[view as usize].seen,
         left_out,
         own_place: compared
             .iter()

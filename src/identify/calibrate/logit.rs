@@ -23,10 +23,12 @@ pub(super) type Matrix = [[f64; N]; N];
 pub(super) struct Question {
     log_distances: Vec<f64>,
     crowd: f64,
+    worth: f64,
 }
 
 impl Question {
-    pub(super) fn new(distances: &[f64]) -> Self {
+    /// `worth`: what the logit is multiplied by, as [`super::worth`] says.
+    pub(super) fn new(distances: &[f64], worth: f64) -> Self {
         let log_distances: Vec<f64> = distances
             .iter()
             .take(LABELS)
@@ -38,14 +40,15 @@ impl Question {
         Self {
             log_distances,
             crowd,
+            worth,
         }
     }
 
     /// What speaks for alternative `i`; the last is "none of them".
     fn row(&self, i: usize) -> Vector {
         match self.log_distances.get(i) {
-            Some(d) => [-d, 0.0, 0.0],
-            None => [0.0, 1.0, -self.crowd],
+            Some(d) => [-d * self.worth, 0.0, 0.0],
+            None => [0.0, self.worth, -self.crowd * self.worth],
         }
     }
 
@@ -173,7 +176,7 @@ mod tests {
 
     fn lesson(distances: &[f64], right: Option<usize>, counts: f64) -> Lesson {
         Lesson {
-            question: Question::new(distances),
+            question: Question::new(distances, 1.0),
             right,
             counts,
         }
