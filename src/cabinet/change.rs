@@ -143,7 +143,8 @@ impl Cabinet {
     }
 
     /// Puts features in place of those of the same channels: after a channel got a
-    /// new version, without losing labels or history.
+    /// new version, without losing labels or history. `moved`: where the photo is now,
+    /// if it is no longer where it was added from.
     ///
     /// # Errors
     /// [`Kind::Usage`] if there is no such view.
@@ -151,6 +152,7 @@ impl Cabinet {
         &mut self,
         view_id: i64,
         features: &[Feature],
+        moved: Option<&str>,
         origin: &Origin,
     ) -> Result<()> {
         self.write(|tx| {
@@ -172,12 +174,23 @@ impl Cabinet {
                 .map_err(broken)?;
             }
             add::keep_features(tx, view_id, features)?;
+            if let Some(now) = moved {
+                let place = params![now, view_id];
+                tx.execute("UPDATE views SET photo = ? WHERE id = ?", place)
+                    .map_err(broken)?;
+            }
+            let value = moved.map(|now| Value {
+                label: "photo",
+                old: Some(&photo),
+                new: Some(now),
+                ..Value::default()
+            });
             let subject = Subject {
                 piece_id,
                 piece: &piece,
                 view: Some((view_id, &photo)),
             };
-            record(tx, By::new(&origin.who), "features", &subject, None)?;
+            record(tx, By::new(&origin.who), "features", &subject, value)?;
             count(tx, "base")
         })
     }

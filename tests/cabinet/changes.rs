@@ -228,7 +228,7 @@ fn stale_features_are_left_out_until_replaced() {
         vector: vector(77, newer[0].dim),
     };
     cabinet
-        .replace_features(id, &[feature], &Origin::default())
+        .replace_features(id, &[feature], None, &Origin::default())
         .unwrap();
     let taken = cabinet.snapshot(&settings, &newer).unwrap();
     assert_eq!((taken.stale(0), taken.len(0)), (5, 1));

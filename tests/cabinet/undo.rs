@@ -255,7 +255,7 @@ fn describing_again_is_passed_over() {
         .unwrap();
     let id = cabinet.views().unwrap()[0].id;
     cabinet
-        .replace_features(id, &view(7).features, &by)
+        .replace_features(id, &view(7).features, None, &by)
         .unwrap();
     let reversed = cabinet.undo(&by).unwrap();
     assert_eq!(reversed.passed.len(), 1);

@@ -242,4 +242,11 @@ fn photos_that_moved_are_found_again_by_their_content() {
         .run(["cabinet", "refresh", "--photos", "attic"])
         .exits(0)
         .says("1 photos described again, 0 failed");
+    // Where they are now is kept: they need not be looked for again.
+    place
+        .run(["cabinet", "refresh"])
+        .exits(0)
+        .says("1 photos described again, 0 failed");
+    let history = place.run(["cabinet", "history"]).exits(0).out;
+    assert!(history.contains("old jug.png"), "{history}");
 }

@@ -17,12 +17,13 @@ use crate::{
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct RefreshArgs {
-    /// Folder of photos that are no longer where they were; they are known by their content
+    /// Folder of photos that are no longer where they were; they are known by their content, and where they are now is kept
     #[arg(long, value_name = "DIR")]
     photos: Vec<PathBuf>,
 }
 
-/// Describes every photo again from its kept copy, its path or where it is now.
+/// Describes every photo again from its kept copy, its path or where it is now, which
+/// the cabinet then keeps as its path.
 pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
     for folder in &args.photos {
         std::fs::metadata(folder).map_err(|e| Error::from(e).in_file(folder))?;
@@ -70,7 +71,10 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
         |i, answer| {
             bar.inc(1);
             let kept = answer.and_then(|features| {
-                cabinet.replace_features(jobs[i].0.id, &features, &Origin::new("refresh"))
+                let (view, file) = &jobs[i];
+                let now = file.display().to_string();
+                let moved = found.contains_key(&view.sha256).then_some(now.as_str());
+                cabinet.replace_features(view.id, &features, moved, &Origin::new("refresh"))
             });
             if let Err(e) = kept {
                 failed += 1;
