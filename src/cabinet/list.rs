@@ -28,7 +28,7 @@ pub struct View {
     pub id: i64,
     /// Name of the piece it shows.
     pub piece: String,
-    /// Path under which it was added.
+    /// Path under which it was added, or where it was found since.
     pub photo: String,
     /// SHA-256 of the file.
     pub sha256: String,

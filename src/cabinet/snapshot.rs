@@ -61,7 +61,7 @@ pub struct SnapshotView {
     pub id: i64,
     /// Its piece, by position in [`Snapshot::pieces`].
     pub piece: u32,
-    /// Path under which it was added.
+    /// Path under which it was added, or where it was found since.
     pub photo: String,
     /// SHA-256 of the file.
     pub sha256: String,

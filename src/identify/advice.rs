@@ -2,6 +2,7 @@
 
 use super::{
     calibrate::from_above,
+    certainty::FORM_PIECES,
     reading::{Candidate, Certainty, Levels, Match, View},
 };
 use crate::warning::{Code, Warning};
@@ -42,7 +43,9 @@ pub(super) fn advice(
     }
     let open = |c: Certainty| matches!(c, Certainty::Several | Certainty::Unknown);
     // What the piece type is shows from the side: a photo from there may settle it.
-    let form_likely = certainty.form == Certainty::Likely && from_above(seen);
+    let form_likely = certainty.form == Certainty::Likely
+        && from_above(seen)
+        && levels.form.first().is_some_and(|c| c.pieces >= FORM_PIECES);
     if open(certainty.shape) || open(certainty.form) || form_likely {
         // What was seen already would only be seen again.
         let view = if !seen.contains(&View::Side) {

@@ -148,7 +148,9 @@ impl Row for Undone {
         let status = self.status.replace('_', " ");
         let mut text = String::new();
         for passed in &self.passed {
-            text += &format!("change {passed} only described photos again and was left as it is\n");
+            text += &format!(
+                "change {passed} only described photos again, or said where they are now, and was left as it is\n"
+            );
         }
         text += &format!(
             "change {} of {}, {}: {status}",

@@ -6,6 +6,7 @@ use std::{
 };
 
 use clap::Args;
+use rayon::prelude::*;
 
 use crate::{
     cabinet::{Cabinet, Origin, View},
@@ -39,12 +40,21 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
             (v, copy.unwrap_or_else(|| PathBuf::from(&v.photo)))
         })
         .collect();
-    let moved: HashSet<&str> = jobs
-        .iter()
-        .filter(|(_, file)| !file.exists())
-        .map(|(view, _)| view.sha256.as_str())
-        .collect();
-    let found = find(&moved, &args.photos, &engine.config.photo, common)?;
+    let found = match args.photos.as_slice() {
+        [] => HashMap::new(),
+        folders => {
+            let limits = &engine.config.photo;
+            // Under the old path another photo may lie by now.
+            let moved: HashSet<&str> = jobs
+                .par_iter()
+                .filter(|(view, file)| {
+                    photo::sha256(file, limits).ok().as_ref() != Some(&view.sha256)
+                })
+                .map(|(view, _)| view.sha256.as_str())
+                .collect();
+            find(&moved, folders, limits, common)?
+        }
+    };
     for (view, file) in &mut jobs {
         if let Some(now) = found.get(&view.sha256) {
             now.clone_into(file);
@@ -72,7 +82,9 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
             bar.inc(1);
             let kept = answer.and_then(|features| {
                 let (view, file) = &jobs[i];
-                let now = file.display().to_string();
+                // Paths are relative to where a command is run: this one may be run elsewhere.
+                let now = std::path::absolute(file).unwrap_or_else(|_| file.clone());
+                let now = now.display().to_string();
                 let moved = found.contains_key(&view.sha256).then_some(now.as_str());
                 cabinet.replace_features(view.id, &features, moved, &Origin::new("refresh"))
             });

@@ -37,12 +37,12 @@ pub(super) fn of(level: Level) -> &'static Prior {
 // by 0.01, so that no direction is left quite free. Limits are cautious: they are
 // for sets that are too small to teach better ones, and were chosen by the present
 // network's answers in the same world, of six cabinets of 30 pieces and two of 100, 600
-// questions to each: from them on right were 0.99 and 0.97 (form, of types with three
-// pieces or more), 0.98 and 1.00 (shape), 0.98 and 0.99 (pattern).
+// questions to each: from them on right were 0.98 and 1.00 (shape), 0.98 and 0.99
+// (pattern).
 
-// Of piece types all is of another world, 99003, in which the views were told: six
-// sets of 30 pieces, one of 60 and one of 100. From the limits on right were, of the
-// sets of 30, 276 of 281 (firm) and 1,276 of 1,484 (likely).
+// What piece types are judged by is of another world, 99003, whose answers told the
+// view: six cabinets of 30 pieces, one of 60 and one of 100. In those of 30 right were 276 of
+// 281 (firm, which from above or at an angle is none) and 1,276 of 1,484 (likely).
 const FORM: Prior = Prior {
     logit: [8.74, 2.79, -5.53],
     information: [
