@@ -37,11 +37,23 @@ const PIECES_FOR_ANY_VIEW: usize = 100;
 #[derive(Clone, Copy)]
 pub(super) struct Rests {
     /// Pieces of the set that bear the first label.
-    pub(super) first: usize,
+    first: usize,
     /// Pieces that bear any label of the level.
-    pub(super) all: usize,
+    all: usize,
     /// Whether the piece was seen from above or at an angle only.
-    pub(super) from_above: bool,
+    from_above: bool,
+}
+
+impl Rests {
+    /// `pieces`: how many bear each label, nearest first; `seen`: how each photo shows
+    /// the piece.
+    pub(super) fn new(pieces: impl Iterator<Item = usize> + Clone, seen: &[View]) -> Self {
+        Self {
+            first: pieces.clone().next().unwrap_or(0),
+            all: pieces.sum(),
+            from_above: from_above(seen),
+        }
+    }
 }
 
 /// Gives each candidate its share and says how settled each level is. A level that
@@ -152,11 +164,7 @@ fn judge_level(
         trials: judge.trials,
         told: false,
     };
-    let rests = Rests {
-        first: candidates[0].pieces,
-        all: candidates.iter().map(|c| c.pieces).sum(),
-        from_above: from_above(seen),
-    };
+    let rests = Rests::new(candidates.iter().map(|c| c.pieces), seen);
     (word(level, judge, &shares, rests), settled)
 }
 

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::{
-    calibrate::{Calibration, Judge, from_above, worth},
+    calibrate::{Calibration, Judge, worth},
     certainty::{self, Rests},
     reading::{Certainty, Level, Levels},
     rehearse::{Asked, FOLDS, Found, LeftOut, Trial, folds},
@@ -79,15 +79,11 @@ pub fn verdicts(trials: &[Trial]) -> Levels<Vec<Verdict>> {
 }
 
 fn judge(level: Level, judge: &Judge, trial: &Trial, asked: &Asked) -> Vec<Verdict> {
-    let worth = worth(level, &[trial.seen]);
+    let seen = [trial.seen];
     let verdict = |case: Case, found: &[&Found]| {
         let distances: Vec<f64> = found.iter().map(|f| f.distance).collect();
-        let rests = Rests {
-            first: found.first().map_or(0, |f| f.pieces),
-            all: found.iter().map(|f| f.pieces).sum(),
-            from_above: from_above(&[trial.seen]),
-        };
-        let shares = judge.shares(&distances, worth);
+        let rests = Rests::new(found.iter().map(|f| f.pieces), &seen);
+        let shares = judge.shares(&distances, worth(level, &seen));
         let place = found.iter().position(|f| f.label == asked.truth);
         let listed = judge.short_list(&shares).unwrap_or(0);
         Verdict {

@@ -6,7 +6,6 @@ use std::{
 };
 
 use clap::Args;
-use rayon::prelude::*;
 
 use crate::{
     cabinet::{Cabinet, Origin, View},
@@ -44,13 +43,14 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
         [] => HashMap::new(),
         folders => {
             let limits = &engine.config.photo;
+            let files: Vec<PathBuf> = jobs.iter().map(|(_, file)| file.clone()).collect();
+            let there = contents(&files, limits, common)?;
             // Under the old path another photo may lie by now.
             let moved: HashSet<&str> = jobs
-                .par_iter()
-                .filter(|(view, file)| {
-                    photo::sha256(file, limits).ok().as_ref() != Some(&view.sha256)
-                })
-                .map(|(view, _)| view.sha256.as_str())
+                .iter()
+                .zip(&there)
+                .filter(|((view, _), there)| there.as_ref() != Some(&view.sha256))
+                .map(|((view, _), _)| view.sha256.as_str())
                 .collect();
             find(&moved, folders, limits, common)?
         }
@@ -74,7 +74,7 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
             if photo.sha256 != view.sha256 {
                 return Err(Error::new(Kind::Missing, "is another photo than was added")
                     .in_file(file)
-                    .remedy("remove it from the cabinet and add it again"));
+                    .remedy("name the folder the one added is in now with `--photos`, or remove it from the cabinet and add it again"));
             }
             Ok(view::features(&engine.describe(&photo)?))
         },
@@ -112,28 +112,41 @@ pub(super) fn run(args: &RefreshArgs, common: &Common) -> Result<Exit> {
 /// Where the photos of these contents are now, of those in `folders`. What cannot be
 /// read there is passed over: it is not what is looked for.
 fn find(
-    contents: &HashSet<&str>,
+    wanted: &HashSet<&str>,
     folders: &[PathBuf],
     limits: &config::Photo,
     common: &Common,
 ) -> Result<HashMap<String, PathBuf>> {
     let mut found = HashMap::new();
-    if contents.is_empty() {
+    if wanted.is_empty() {
         return Ok(found);
     }
     let files = photo::gather(folders);
+    for (file, content) in files.iter().zip(contents(&files, limits, common)?) {
+        if let Some(content) = content.filter(|c| wanted.contains(c.as_str())) {
+            found.entry(content).or_insert_with(|| file.clone());
+        }
+    }
+    Ok(found)
+}
+
+/// What lies under each path: its SHA-256, where there is a photo that can be read.
+fn contents(
+    files: &[PathBuf],
+    limits: &config::Photo,
+    common: &Common,
+) -> Result<Vec<Option<String>>> {
     let bar = output::progress(files.len(), "looking for photos", common.quiet);
+    let mut contents = Vec::with_capacity(files.len());
     batch::in_order(
-        &files,
+        files,
         |file| photo::sha256(file, limits),
-        |i, content| {
+        |_, content| {
             bar.inc(1);
-            if let Some(content) = content.ok().filter(|c| contents.contains(c.as_str())) {
-                found.entry(content).or_insert_with(|| files[i].clone());
-            }
+            contents.push(content.ok());
             Ok(())
         },
     )?;
     bar.finish_and_clear();
-    Ok(found)
+    Ok(contents)
 }
