@@ -1,7 +1,8 @@
 """Measures the cutout network beside the general one on pictures that no training saw.
 
-`python3 evaluate_cutout.py DATA --general ../mask.onnx --own ../cutout.onnx [--world DIR] [--scenes DIR ...]`
-Prints overlap (IoU) and error before the program refines the edge; `rule` is the own mask, or the
+`python3 evaluate_cutout.py DATA --general ../mask.onnx --own ../cutout.onnx [--world DIR] [--scenes DIR ...] [--hand FILE]`
+Prints overlap (IoU) and error before the program refines the edge, overlap also by the level the program takes for half
+covered (`as cut out`); `rule` is the own mask, or the
 general one where the own is empty, touches the frame or is unsure. Figures for the
 photos of even and odd number: the rule's thresholds were chosen on the odd ones.
 """
@@ -17,11 +18,33 @@ from evaluate import general_mask, largest, looked_at, milliseconds, read, sessi
 # The rule; see `trusted`.
 LEAST_AREA, MOST_TOUCH, LEAST_CERTAINTY = 0.01, 0.02, 0.92
 LEAST_PEAK, NEAR = 0.3, 5
+HALF = 0.3  # what the own mask says where ware covers half, as in the program
 
 
 def own_mask(net, photo):
     mask = looked_at(net, photo)[0][0, 0]
     return mask, cv2.resize(mask, photo.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+
+
+def as_cut_out(mask):
+    """The own mask with one half where it says `HALF`."""
+    return np.clip(mask, 0, 1) ** (np.log(0.5) / np.log(HALF))
+
+
+def drawn_by_hand(data, file):
+    """Photos of `data` that outlines were drawn over (x, y, ... in tenths of a pixel), and their masks."""
+    photos, masks = [], []
+    for drawing in json.loads(file.read_text(encoding="utf-8"))["photos"]:
+        if not (data / drawing["photo"]).is_file():
+            continue
+        mask = np.zeros((drawing["height"], drawing["width"]), np.uint8)
+        for rings, value in ((drawing["outer"], 255), (drawing.get("holes", []), 0)):
+            for ring in rings:
+                corners = np.array(ring).reshape(-1, 2) / 10 - 0.5
+                cv2.fillPoly(mask, [np.round(corners * 256).astype(np.int32)], value, shift=8)
+        photos.append(read(data / drawing["photo"]))
+        masks.append(mask / 255.0)
+    return photos, masks
 
 
 def trusted(mask):
@@ -68,6 +91,7 @@ def matches(labels, truths, least=0.7, smallest=0.002):
 def measure_masks(results, name, nets, photos, masks):
     found = {"general": [], "own": [], "rule": []}
     errors = {key: [] for key in found}
+    cut_out = []
     own_used, measured = [], []
     for photo, true in zip(photos, masks):
         general = general_mask(nets["general"], photo)
@@ -78,9 +102,11 @@ def measure_masks(results, name, nets, photos, masks):
         for key, mask in (("general", general), ("own", own), ("rule", own if use else general)):
             found[key].append(overlap(largest(mask) > 0.5, true > 0.5))
             errors[key].append(np.abs(mask - true).mean())
+        cut_out.append(overlap(largest(as_cut_out(own)) > 0.5, true > 0.5))
     for key in found:
         show(results, f"{name}.IoU {key}", found[key])
         show(results, f"{name}.error {key}", errors[key])
+    show(results, f"{name}.IoU own, as cut out", cut_out)
     show(results, f"{name}.share that uses the own", own_used)
     return dict(iou=found, error=errors, facts=measured)
 
@@ -119,6 +145,7 @@ def main():
     parser.add_argument("--own", required=True)
     parser.add_argument("--world", type=pathlib.Path, help="a test world of the studio")
     parser.add_argument("--scenes", type=pathlib.Path, action="append", default=[], help="studio scenes of several pieces")
+    parser.add_argument("--hand", type=pathlib.Path, help="outlines drawn by hand (`benches/measure/hand.json`)")
     parser.add_argument("--json", type=pathlib.Path)
     parser.add_argument("--facts", type=pathlib.Path, help="write what the rule measured, .npz")
     arguments = parser.parse_args()
@@ -134,6 +161,8 @@ def main():
         files = sorted((arguments.world / "photos").glob("*.jpg"))[::3]
         mask_of = lambda f: arguments.world / "masks" / (f.stem + ".png")  # noqa: E731
         facts["studio"] = measure_masks(results, "studio", nets, *photos_with_masks(files, mask_of))
+    if arguments.hand:
+        facts["hand"] = measure_masks(results, "hand", nets, *drawn_by_hand(data, arguments.hand))
     if arguments.scenes:
         measure_scenes(results, nets["own"], arguments.scenes)
     for name, net in nets.items():
